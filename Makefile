@@ -1,0 +1,47 @@
+# Everything sets itself up: a machine with Python 3.11, make and (for the browser tests) apt is enough.
+PYTHON ?= python3
+BIN := .venv/bin
+PIP := $(BIN)/pip --disable-pip-version-check --quiet
+RUN_READY := .venv/.run-ready
+TEST_READY := .venv/.test-ready
+
+.PHONY: run test lint bench lock clean
+
+run: $(RUN_READY)
+	$(BIN)/threemark demo $(ARGS)
+
+test: $(TEST_READY)
+	@sh .ci/browser
+	$(BIN)/python -m pytest $(ARGS)
+
+lint: $(TEST_READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(TEST_READY)
+	@sh .ci/browser
+	$(BIN)/python -m bench $(ARGS)
+
+$(RUN_READY): requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+		|| { echo "Threemark needs Python 3.11 or newer. Name one: make PYTHON=python3.12 ..."; exit 2; }
+	$(PYTHON) -m venv .venv
+	$(PIP) install --require-hashes -r requirements.lock
+	$(PIP) install --no-deps -e .
+	@touch $@
+
+$(TEST_READY): $(RUN_READY) requirements-test.lock
+	$(PIP) install --require-hashes -r requirements-test.lock
+	@touch $@
+
+# Both locks anew, from pyproject.toml (needs: pip install pip-tools).
+LOCK := $(BIN)/pip-compile --quiet --generate-hashes --strip-extras --allow-unsafe --no-header \
+	--no-emit-index-url --no-emit-trusted-host --no-emit-find-links
+lock:
+	$(LOCK) -o requirements.lock pyproject.toml
+	$(LOCK) --extra test --extra postgres -c requirements.lock -o requirements-test.lock pyproject.toml
+
+clean:
+	rm -rf .venv

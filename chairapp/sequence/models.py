@@ -1,0 +1,100 @@
+"""What a sequence document holds. The judge and the tablet read it as plain JSON of this shape."""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Rim = Literal["upper", "lower"]
+Surface = Literal["height", "labial", "base"]
+Band = Annotated[list[float | None], Field(min_length=2, max_length=2)]
+"""[lowest, highest] that still fits, limits inside; null leaves a side open."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+
+class Item(_Part):
+    """One thing asked for. `kind` says how answers are entered and which of the other fields apply.
+
+    choice    one of `choices`; those in `fits` fit, those in `unsure` are unsure, the rest are off
+    reading   several numbers, averaged; `pad` is the step of the number pad, `needed` how many are wanted
+    number    one number, the latest counts
+    stations  {station: number}, or {station: true} when `unit` is null; `all_stations` when all seven are wanted
+    text      free text
+    list      a list drawn from `choices`
+    """
+
+    id: str
+    kind: Literal["choice", "reading", "number", "stations", "text", "list"]
+    required: bool = False
+    guidance: bool = False
+    unit: Literal["mm", "deg", "min"] | None = None
+    pad: float | None = None
+    possible: Band | None = None
+    """Outside this a value is refused by name: it cannot be a reading of a person."""
+    band: Band | None = None
+    tolerated: Band | None = None
+    """Outside `band` but inside this is unsure; outside both is off."""
+    start: float | None = None
+    needed: int = 1
+    spread: float | None = None
+    """Greatest max - min of the latest three readings before they disagree."""
+    choices: list[str] = []
+    fits: list[str] = []
+    unsure: list[str] = []
+    all_stations: bool = False
+    photo: Literal["line", "profile"] | None = None
+    by_eye: bool = False
+    """The text answer "looks_parallel" is allowed under this item."""
+    prompt: str | None = None
+    """Text key of words to read aloud."""
+    cautions: list[str] = []
+    unless: dict[str, list[str]] = {}
+    """{item: values}: not asked while that item has one of those values."""
+
+
+class Step(_Part):
+    id: str
+    items: list[Item]
+    cautions: list[str] = []
+
+
+class Disturbance(_Part):
+    """An adjustment of this rim and surface makes stale the named steps and items; `at_stations` only where touched."""
+
+    rim: Rim | None = None
+    surface: Surface | None = None
+    added_only: bool = False
+    stale: list[str]
+    at_stations: list[str] = []
+
+
+class NewRound(_Part):
+    """A changed answer of `item` starts a new round of these steps and items."""
+
+    item: str
+    starts: list[str]
+
+
+class Cap(_Part):
+    """While `item` has one of `values`, a step that would fit is unsure."""
+
+    item: str
+    values: list[str]
+    steps: list[str]
+
+
+class Sequence(_Part):
+    """A whole sequence; immutable, addressed by the SHA-256 of its RFC 8785 bytes."""
+
+    id: str
+    version: int
+    steps: list[Step]
+    disturbs: list[Disturbance]
+    rounds: list[NewRound]
+    caps: list[Cap]
+    settings: dict[str, float]
+    """Numbers that belong to no single item, by dotted name: `hinge.skin_to_rim.tip_and_chin`, `plan.display`."""
+    texts: dict[str, dict[str, str]]
+    """{language: {key: text}}; keys are listed in sequence/texts."""
