@@ -52,22 +52,36 @@ class Item(_Part):
     cautions: list[str] = []
     unless: dict[str, list[str]] = {}
     """{item: values}: not asked while that item has one of those values."""
+    required_from: dict[str, float] = {}
+    """{item: number}: required once that item's number is at least this."""
+    at: list[str] = []
+    """Stations of the rim where the item stands, for a disturbance that counts only where it was touched."""
 
 
 class Step(_Part):
+    """A step of the walk. `first` names items of later steps that are asked here before the step's own."""
+
     id: str
     items: list[Item]
+    first: list[str] = []
     cautions: list[str] = []
 
 
 class Disturbance(_Part):
-    """An adjustment of this rim and surface makes stale the named steps and items; `at_stations` only where touched."""
+    """What an adjustment of this rim and surface disturbs; a null rim or surface stands for any.
+
+    stale         steps and items made stale
+    at_stations   steps and items made stale only if a touched station is one of theirs: the item's `at`, or for the
+                  step `marks` the stations that carry a mark
+    voids         what does not hold any longer: "record", "signature"
+    """
 
     rim: Rim | None = None
     surface: Surface | None = None
     added_only: bool = False
-    stale: list[str]
+    stale: list[str] = []
     at_stations: list[str] = []
+    voids: list[Literal["record", "signature"]] = []
 
 
 class NewRound(_Part):
@@ -94,6 +108,8 @@ class Sequence(_Part):
     disturbs: list[Disturbance]
     rounds: list[NewRound]
     caps: list[Cap]
+    bands: dict[str, Band]
+    """Bands of derived values, by their name: `interocclusal_distance`."""
     settings: dict[str, float]
     """Numbers that belong to no single item, by dotted name: `hinge.skin_to_rim.tip_and_chin`, `plan.display`."""
     texts: dict[str, dict[str, str]]

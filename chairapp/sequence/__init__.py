@@ -1,0 +1,5 @@
+"""What is asked: the jaw relation sequence as data, a school's own numbers, the texts and the words made of them."""
+
+from chairapp.sequence.load import digest, document, jaw_relation
+
+__all__ = ["digest", "document", "jaw_relation"]
