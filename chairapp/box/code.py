@@ -22,7 +22,7 @@ _ISO_7064 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*"
 def new_code(letter: str, choose: Callable[[Sequence[str]], str] = secrets.choice) -> str:
     """A fresh code of the tablet with this letter.
 
-    Drawn again while the check character falls outside the alphabet. `choose` picks one of a sequence (tests pass theirs).
+    Drawn again while the check character falls outside the alphabet. `choose` picks one of a sequence.
     """
     if len(letter) != 1 or letter not in ALPHABET:
         raise CodeError(f"tablet letter {letter!r}: one of {ALPHABET}")
@@ -61,7 +61,7 @@ def parse(text: str, known: Collection[str] = ()) -> str:
 
 
 def nearest(text: str, known: Collection[str], most: int = _SUGGESTED) -> list[str]:
-    """Known codes one slip away (a wrong, missing, extra or swapped character); if there is none, two wrong characters."""
+    """Known codes one slip away: a wrong, missing, extra or swapped character. If there is none, two wrong ones."""
     code, among = _plain(text), frozenset(known)
     one_slip = sorted(set(_slips(code)) & among)
     if one_slip or len(code) != LENGTH:
