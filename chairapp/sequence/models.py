@@ -48,8 +48,9 @@ class Item(_Part):
     by_eye: bool = False
     """The text answer "looks_parallel" is allowed under this item."""
     prompt: str | None = None
-    """Text key of words to read aloud."""
+    """KEY of the text `prompt.KEY`: words to read aloud."""
     cautions: list[str] = []
+    """KEYs of the texts `caution.KEY`."""
     unless: dict[str, list[str]] = {}
     """{item: values}: not asked while that item has one of those values."""
     required_from: dict[str, float] = {}
