@@ -1,0 +1,104 @@
+"""The clinic document: what tablets and nodes have to know of the clinic. No patients, no secrets.
+
+Kept as clinic.json beside the entries, served by GET /sync/clinic, pulled by chair nodes and tablets.
+"""
+
+import hashlib
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import rfc8785
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
+
+__all__ = ["ClinicDocument", "ClinicError", "Person", "Role", "clinic_document", "digest", "local", "read_clinic"]
+
+Role = Literal["clinician", "supervised", "assistant", "manager"]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
+
+
+class ClinicError(Exception):
+    """`str(error)` is one line: the file, the field, what is wrong."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Person(_Part):
+    id: Annotated[str, StringConstraints(pattern=r"^[0-9a-z][0-9a-z-]{0,63}$")]
+    name: Text
+    role: Role
+    licence: str | None = None
+
+
+class ClinicDocument(_Part):
+    version: Annotated[int, Field(ge=1)]
+    clinic: Text
+    time_zone: str
+    label_address: Text
+    """Host, with its port where it needs one, that the symbol on a label leads to."""
+    languages: Annotated[list[str], Field(min_length=1)]
+    chairs: Annotated[list[Text], Field(min_length=1)]
+    staff: Annotated[list[Person], Field(min_length=1)]
+    sequence: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
+    """Digest of the sequence new visits are opened with."""
+    invented: bool = False
+    """Whether clinic, people and visits are made up: every page then says so."""
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise ValueError("no such IANA time zone, write one such as Europe/Lisbon") from None
+        return name
+
+    @field_validator("staff")
+    @classmethod
+    def _each_once(cls, staff: list[Person]) -> list[Person]:
+        if len({person.id for person in staff}) < len(staff):
+            raise ValueError("two people have the same id")
+        return staff
+
+    def person(self, id: str) -> Person | None:
+        return next((person for person in self.staff if person.id == id), None)
+
+    def name_of(self, id: str) -> str:
+        """The name behind a staff id; the id itself for somebody this document does not know."""
+        person = self.person(id)
+        return person.name if person else id
+
+
+def clinic_document(raw: Any, source: str) -> ClinicDocument:
+    """Checked; raises ClinicError naming `source` and the field."""
+    try:
+        return ClinicDocument.model_validate(raw)
+    except ValidationError as error:
+        first = error.errors()[0]
+        field = ".".join(str(part) for part in first["loc"]) or "document"
+        raise ClinicError(f"{source}: {field}: {first['msg'].removeprefix('Value error, ')}") from None
+
+
+def read_clinic(path: Path) -> ClinicDocument:
+    """The document kept in this file; raises ClinicError."""
+    try:
+        raw = json.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        raise ClinicError(f"{path}: there is no clinic document yet") from None
+    except ValueError:
+        raise ClinicError(f"{path}: not readable as JSON") from None
+    return clinic_document(raw, str(path))
+
+
+def digest(document: ClinicDocument) -> str:
+    """Names this very version of the document: SHA-256 over its RFC 8785 bytes, in hex."""
+    return hashlib.sha256(rfc8785.dumps(document.model_dump(mode="json"))).hexdigest()
+
+
+def local(at: str, document: ClinicDocument) -> datetime:
+    """An entry's time (RFC 3339, UTC, Z) in the clinic's time zone."""
+    return datetime.fromisoformat(at).astimezone(ZoneInfo(document.time_zone))

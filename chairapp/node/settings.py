@@ -1,0 +1,172 @@
+"""Every setting of a node in one table. A flag beats the environment beats node.toml beats the default."""
+
+import ipaddress
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from chairapp.box.errors import LabelError
+from chairapp.box.label import size_from
+from chairapp.node.errors import SettingError
+
+__all__ = ["ENVIRONMENT", "SETTINGS", "Setting", "Settings", "is_loopback", "read_settings"]
+
+ENVIRONMENT = "THREEMARK_"
+ROLES = ("chair", "clinic")
+
+
+@dataclass(frozen=True)
+class Setting:
+    """`read` turns the text of a flag, a variable or a file into the value, or raises ValueError with what to do."""
+
+    name: str
+    default: str | None
+    help: str
+    read: Callable[[str], Any]
+    roles: tuple[str, ...] = ROLES
+    value: str = "TEXT"
+
+    @property
+    def flag(self) -> str:
+        return "--" + self.name.replace("_", "-")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What one node runs with. `store` is None where the role's own file in `data` is meant."""
+
+    role: str
+    data: Path
+    host: str
+    port: int
+    label_size: tuple[float, float]
+    clinic: str | None = None
+    store: str | None = None
+    sequence: Path | None = None
+
+
+def _host(text: str) -> str:
+    if not is_loopback(text):
+        raise ValueError(
+            "this version listens on this machine only (127.0.0.1): nobody signs in yet, so whoever reaches the port is in"
+        )
+    return text
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise ValueError("a port is a number from 1 to 65535")
+    return int(text)
+
+
+def _url(text: str) -> str:
+    parts = urlsplit(text)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.path.strip("/") or parts.query:
+        raise ValueError("write the clinic server's address such as http://127.0.0.1:8090")
+    if parts.scheme == "http" and not is_loopback(parts.hostname):
+        raise ValueError("plain http is for this machine only: use https")
+    return text.rstrip("/")
+
+
+def _store(text: str) -> str:
+    if not text.startswith(("sqlite:///", "postgresql+psycopg://")):
+        raise ValueError("write sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME")
+    return text
+
+
+def _file(text: str) -> Path:
+    if not Path(text).is_file():
+        raise ValueError("there is no such file")
+    return Path(text)
+
+
+def _label_size(text: str) -> tuple[float, float]:
+    try:
+        return size_from(text)
+    except LabelError as error:
+        raise ValueError(str(error).partition(": ")[2]) from None
+
+
+SETTINGS = (
+    Setting("host", "127.0.0.1", "address to listen on; only this machine in this version", _host, value="ADDRESS"),
+    Setting("port", None, "port to listen on: 8080 for a chair node, 8090 for a clinic server", _port, value="PORT"),
+    Setting("clinic", None, "address of the clinic server, http://127.0.0.1:8090", _url, ("chair",), "URL"),
+    Setting(
+        "store",
+        None,
+        "database: sqlite:///FILE or postgresql+psycopg://...; DIR/clinic.sqlite when left out",
+        _store,
+        ("clinic",),
+        "URL",
+    ),
+    Setting(
+        "sequence", None, "TOML file with this clinic's own bands, required flags and texts", _file, ("clinic",), "FILE"
+    ),
+    Setting("label_size", "57x32", "width x height of the label stock in mm", _label_size, value="WxH"),
+)
+_PORTS = {"chair": "8080", "clinic": "8090"}
+
+
+def read_settings(
+    role: str, data: Path, flags: Mapping[str, str | None], environment: Mapping[str, str], file: Mapping[str, Any]
+) -> Settings:
+    """The settings of a `role` node with its data in `data`.
+
+    Raises SettingError for a name nobody knows and for a value that cannot be meant.
+    """
+    own = {setting.name: setting for setting in SETTINGS if role in setting.roles}
+    _refuse_strange_names(own, environment, file)
+    found = {name: _value(setting, role, flags, environment, file) for name, setting in own.items()}
+    if role == "chair" and found["clinic"] is None:
+        raise SettingError("--clinic: missing, a chair node needs the address of its clinic server")
+    return Settings(role=role, data=data, **found)
+
+
+def is_loopback(host: str) -> bool:
+    """Whether this name or address never leaves the machine."""
+    name = host.strip("[]").lower()
+    if name == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(name).is_loopback
+    except ValueError:
+        return False
+
+
+def _value(setting: Setting, role: str, flags: Mapping, environment: Mapping, file: Mapping) -> Any:
+    variable = ENVIRONMENT + setting.name.upper()
+    default = _PORTS[role] if setting.name == "port" else setting.default
+    for where, text in (
+        (setting.flag, flags.get(setting.name)),
+        (variable, environment.get(variable)),
+        (f"node.toml {setting.name}", file.get(setting.name)),
+        (setting.flag, default),
+    ):
+        if text is not None:
+            return _read(setting, where, str(text))
+    return None
+
+
+def _read(setting: Setting, where: str, text: str) -> Any:
+    try:
+        return setting.read(text.strip())
+    except ValueError as error:
+        raise SettingError(f"{where} {text!r}: {error}") from None
+
+
+def _refuse_strange_names(own: Mapping[str, Setting], environment: Mapping[str, str], file: Mapping[str, Any]) -> None:
+    everywhere = {ENVIRONMENT + setting.name.upper() for setting in SETTINGS} | {ENVIRONMENT + "DATA"}
+    for name in environment:
+        if name.startswith(ENVIRONMENT) and name not in everywhere:
+            raise SettingError(f"{name}: no such setting{_meant(name, everywhere)}")
+    for name in file:
+        if name not in own and name not in ("role", "node"):
+            raise SettingError(f"node.toml {name}: no such setting{_meant(name, own)}")
+
+
+def _meant(name: str, known: Any) -> str:
+    near = get_close_matches(name, known, n=1)
+    return f", did you mean {near[0]}?" if near else ""
