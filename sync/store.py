@@ -1,0 +1,189 @@
+"""What a store must do: keep entries for ever, in the order they came, and say so only when they are on disk.
+
+Two stores do it: `tiny_store.TinyStore` (a data folder) and `sql_store.SqlStore` (a database url).
+Their calls block; a server makes them in a worker thread. All of them may be called from any thread.
+"""
+
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, Protocol
+
+from sync.entry import Entry, Refusal
+from sync.errors import CursorError
+
+__all__ = ["Added", "Head", "Link", "Listeners", "Page", "Record", "Store", "Touched", "TouchedPage", "position_of"]
+
+BATCH = 500
+
+
+class Head(NamedTuple):
+    """Where a store's chain stands: which store, how many entries, and the hash over all of them (64 hex digits)."""
+
+    epoch: str
+    position: int
+    hash: str
+
+
+@dataclass(frozen=True)
+class Added:
+    """What became of a batch.
+
+    `stored` names every entry of the batch that is on disk now, new or known before; `new` only the first sort;
+    `refused` the entries whose id already belongs to an entry with other bytes.
+    """
+
+    stored: list[str] = field(default_factory=list)
+    new: list[str] = field(default_factory=list)
+    refused: list[tuple[str, Refusal]] = field(default_factory=list)
+
+
+class Page(NamedTuple):
+    """A stretch of the feed, in the order of receipt. `cursor` is where to go on; `more` says that there is more now."""
+
+    entries: list[Entry]
+    cursor: str
+    more: bool
+
+
+class Touched(NamedTuple):
+    """A visit of the feed of visits: how many entries it holds and the feed position of the last of them."""
+
+    visit: str
+    entries: int
+    position: int
+
+
+class TouchedPage(NamedTuple):
+    visits: list[Touched]
+    cursor: str
+    more: bool
+
+
+class Link(NamedTuple):
+    """One entry as the chain holds it. `data` are its canonical bytes; `received` is when, in ms since 1970."""
+
+    position: int
+    data: bytes
+    hash: str
+    received: int
+
+
+class Record(NamedTuple):
+    """One refused entry of the drawer, kept as it came.
+
+    `key` is the digest of what came and names it; `device` is who sent it; `at` when it came first, in ms since 1970;
+    `settled` says that the manager has dealt with it, so that its sender may stop offering it.
+    """
+
+    key: str
+    entry: Any
+    refusal: Refusal
+    device: str
+    at: int
+    settled: bool
+
+
+class Store(Protocol):
+    @property
+    def epoch(self) -> str:
+        """Names this store for life; a restored copy gets a new one."""
+
+    def add(self, entries: Sequence[Entry], *, source: str = "") -> Added:
+        """Keep entries that passed `check_envelope`. Returns after they are on disk.
+
+        `source` marks where they came from, so that they need not be sent back there (see `since`).
+        Raises StoreFull (nothing kept, try later) or StoreBroken (open again).
+        """
+
+    def get(self, entry_id: str) -> Entry | None: ...
+
+    def visit(self, visit: str) -> list[Entry]:
+        """All entries of a visit in (clock, id) order; [] for a visit nobody knows. Do not change them."""
+
+    def since(self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "") -> Page:
+        """Entries in the order of receipt, after `cursor` (None: from the first).
+
+        `visit` keeps to one visit; `not_from` leaves out what was added with that `source`.
+        A cursor of another store, or one past the head, starts from the first. Raises CursorError on nonsense.
+        """
+
+    def visits(self, cursor: str | None = None, limit: int = BATCH) -> TouchedPage:
+        """Visits touched after `cursor`, the least recently touched first. Follow it to keep summaries up to date."""
+
+    def touched(self, visit: str) -> Touched | None:
+        """Count and last position of one visit."""
+
+    def head(self) -> Head: ...
+
+    def links(self) -> Iterator[Link]:
+        """The whole chain from the first entry, for `seal.verify`."""
+
+    def received(self, visit: str) -> dict[str, int]:
+        """When each entry of a visit reached this store, in ms since 1970; against `at` it shows a wrong clock."""
+
+    def latest(self, device: str) -> Entry | None:
+        """The entry of this device with the highest id, from which its `Stamper` goes on after a restart."""
+
+    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> str:
+        """Put what came into the drawer, once however often it comes. Returns its key."""
+
+    def refused(self) -> list[Record]: ...
+
+    def settle(self, key: str) -> bool:
+        """Mark a record of the drawer as dealt with. False if there is none."""
+
+    def keep(self, name: str, value: Any) -> None:
+        """Remember a small JSON value beside the entries (watermarks, the other side's head)."""
+
+    def kept(self, name: str) -> Any:
+        """The value last kept under this name, or None."""
+
+    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
+        """Call `heard` after every batch with new entries, in the thread that added it. Returns the way to stop."""
+
+    def close(self) -> None: ...
+
+
+class Listeners:
+    """Those who want to know of new entries."""
+
+    def __init__(self) -> None:
+        self._heard: list[Callable[[], None]] = []
+        self._lock = threading.Lock()
+
+    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
+        with self._lock:
+            self._heard.append(heard)
+
+        def stop() -> None:
+            with self._lock:
+                if heard in self._heard:
+                    self._heard.remove(heard)
+
+        return stop
+
+    def tell(self) -> None:
+        with self._lock:
+            heard = list(self._heard)
+        for call in heard:
+            call()
+
+
+def cursor_at(epoch: str, position: int) -> str:
+    """A cursor: opaque to those who carry it. It holds the epoch, so that a store replaced by another is noticed."""
+    return f"{epoch}-{position}"
+
+
+def position_of(cursor: str | None, head: Head) -> int:
+    """The position after which to go on: 0 for no cursor, another store's, or one past the head of a restored store.
+
+    Raises CursorError when it was never a cursor.
+    """
+    if cursor is None:
+        return 0
+    epoch, dash, number = cursor.rpartition("-")
+    if not (dash and epoch and number.isascii() and number.isdigit() and len(number) < 19):
+        raise CursorError("This is not a cursor.", field="after")
+    position = int(number)
+    return position if epoch == head.epoch and position <= head.position else 0
