@@ -1,0 +1,6 @@
+from typing import Any
+
+Doc = dict[str, Any]
+Rows = list[Doc]
+Value = Any
+Marks = dict[str, float]
