@@ -86,7 +86,7 @@ def make_folder(path: Path, role: str, settings: Mapping[str, Any]) -> Folder:
             raise FolderError(f"--data {path}: holds the data of a {folder.role} node, not of a {role} node")
         return folder
     try:
-        if path.is_dir() and any(path.iterdir()):
+        if path.is_dir() and _foreign(path):
             raise FolderError(f"--data {path}: not empty and not a node's; name a new folder")
         _fill(path, role, settings)
     except OSError as error:
@@ -116,6 +116,13 @@ def _check_format(path: Path) -> None:
         raise FolderError(f"{path / 'FORMAT'}: holds {text[:20]!r}, not a number")
     if int(text) > FORMAT:
         raise FolderError(f"--data {path}: written by a newer Threemark (format {text}, this one knows {FORMAT})")
+
+
+def _foreign(path: Path) -> bool:
+    """Whether files are here that a first start, even one cut short, does not leave behind."""
+    return bool(
+        {inside.name.removesuffix(".new") for inside in path.iterdir()} - {*_INSIDE, "keys", "node.toml", "FORMAT"}
+    )
 
 
 def _fill(path: Path, role: str, settings: Mapping[str, Any]) -> None:

@@ -10,7 +10,7 @@ import logging
 import sys
 import traceback
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, TextIO
 
 __all__ = ["log", "start_log"]
 
@@ -22,14 +22,14 @@ def log(event: str, **fields: str | int | float | bool | None) -> None:
     logging.getLogger(_OURS).info(event, extra={"fields": fields})
 
 
-def start_log(level: int = logging.INFO) -> None:
-    """Send every logger of this process to stderr as JSON lines."""
-    handler = logging.StreamHandler(sys.stderr)
+def start_log(stream: TextIO | None = None) -> None:
+    """Send every logger of this process to `stream` (stderr) as JSON lines."""
+    handler = logging.StreamHandler(stream or sys.stderr)
     handler.setFormatter(_JsonLines())
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(logging.WARNING)
-    logging.getLogger(_OURS).setLevel(level)
+    logging.getLogger(_OURS).setLevel(logging.INFO)
     for name in ("uvicorn", "uvicorn.error", "uvicorn.access", "nicegui"):
         logger = logging.getLogger(name)
         logger.handlers.clear()

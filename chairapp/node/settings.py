@@ -50,9 +50,7 @@ class Settings:
 
 def _host(text: str) -> str:
     if not is_loopback(text):
-        raise ValueError(
-            "this version listens on this machine only (127.0.0.1): nobody signs in yet, so whoever reaches the port is in"
-        )
+        raise ValueError("only 127.0.0.1 in this version: nobody signs in yet, so whoever reaches the port is in")
     return text
 
 
