@@ -3,38 +3,164 @@
 Texts come from the document's own catalogue, so a translation or a school's own words are data. English stands in for a
 missing key. Runs on the server and in the browser: plain functions over dicts, lists, numbers and strings.
 
-**Codes.** Every code the judge can give has the texts `finding.CODE` and `advice.CODE`, and may have `source.CODE`. A
-`variant` among the finding's params picks `finding.CODE.VARIANT` (and advice, source) where there is one. Every text may use
-`{label}` (the item's), `{value}`, `{unit}`, `{low}`, `{high}` (the band's limits) and `{answer}` (a choice in words),
-and the params named here:
+**Keys.** The codes, their params and levels are those of chairapp/judge/codes.py. Each code has `finding.CODE` and
+`advice.CODE` and may have `source.CODE`. A text, the level or a missing number picks a wording of its own where there is one:
+`finding.display_again.short` (a param or the value reads "short"), `advice.tilt_front.unsure` (the level),
+`advice.close.none` (a param is null).
 
-    any step     disagree (unsure; value = max - min of the latest three; band [0, spread])     eye (note; value null)
-                 capped (unsure; by: item id, answer: its value)     lapsed (note; an acceptance that no longer holds)
-    seating      seating.reclined, seating.glasses_on, seating.rocks, seating.sore (unsure)     seating.tragus_upper (note)
-    existing     existing.ovd_rise (note; in step vertical; value = mm over the old dentures)
-    bench        bench.below, bench.above (note; any reading beside its band)     bench.lower_inclination (note)
-                 bench.wax_on_fitting_surface, bench.gaps (off)     bench.upper_too_far, bench.lower_too_far (unsure)
-    lip          lip.collapsed, lip.strained (off)     lip.angle_open, lip.angle_closed (note; value = mean)
-                 lip.angle_ovd (note; a closed angle while vertical does not fit: in place of angle_closed)
-    display      display.too_short, display.too_long (off)     display.fv_short, display.fv_past (unsure; display in band)
-                 display.contradiction (unsure; variant short_past, long_short: display against F/V)
-    plane        plane.tilted (off), plane.slight (unsure): value = mean; side: right | left | front | back, the lower
-                 side; mm: over the rim's span, without sign     plane.photo_differs (note; value = photo - pad)
-    lower        lower.too_high, lower.too_low (off; from the commissure)     lower.mm_disagrees (note; value = mm)
-                 lower.pad_above, lower.pad_below (off), lower.pad_upper_third, lower.pad_lower_third (unsure)
-    contact      contact.wanders (unsure)     contact.apart (unsure)     contact.tilted (off; where: list of sides)
-                 contact.rocking (off; where: [side], stations: those that touch)     contact.local (off; stations: open ones)
-    vertical     vertical.few (unsure; rest, occlusal: readings still wanted of each)     vertical.disagree (unsure, per item)
-                 vertical.out (off; value = distance; variant small | large)
-                 vertical.close (unsure; value = distance; more: further readings of each; variant none when none will do)
-                 vertical.contradiction (unsure, per item; variant touch | wide | strained | open | space_small | space_large)
-                 vertical.rims_too_high (note)     vertical.face_collapsed, vertical.face_strained (note)
-    overjet      overjet.short, overjet.crossbite (off), overjet.long (unsure): value = the worst; stations
-    bases        bases.closing, bases.forward (off; variant right | left | both)
-    marks        marks.few (off; value = how many)     marks.misfit (off; value = the worst; stations)
-                 marks.slides, marks.rocks (off)     marks.unmatched (unsure; stations: a misfit without a mark or the reverse)
-                 marks.spread, marks.not_pinned, marks.turn (deg), marks.left_over (unsure)
-    record       record.none (off), record.few (note): value = count     record.apart (off; agreement)
-                 record.midline, record.canines (off)     record.midline_shift (note; value = mm; side: right | left)
-    packing      packing.not_disinfected (note)
+**Placeholders.** Every param by its name, and {label} (the item's), {value}, {size} (the value without its sign), {unit},
+{low}, {high} (limits of the band), {band} ("1 to 2"), {answer} (a choice as on its button).
 """
+
+from chairapp.judge.numbers import number_text as number
+
+SIDES = {
+    "right": ["canine_right", "premolar_right", "molar_right"],
+    "left": ["canine_left", "premolar_left", "molar_left"],
+}
+PAIRS = {
+    "canines": ["canine_right", "canine_left"],
+    "premolars": ["premolar_right", "premolar_left"],
+    "molars": ["molar_right", "molar_left"],
+}
+
+
+def say(sequence: dict, finding: dict, language: str) -> dict:
+    """The finding in words: {"text", "advice", "source"}, source "" where none is named.
+
+    A code this document has no words for (a newer judge, an older document) is said as its bare code, never dropped.
+    """
+    params = _params(sequence, finding, language)
+    said = {}
+    for part, kind in (("text", "finding"), ("advice", "advice"), ("source", "source")):
+        key = _wording(sequence, kind + "." + finding["code"], finding)
+        said[part] = sentence(text(sequence, language, key, params))
+    if not said["text"]:
+        said["text"] = finding["code"]
+    return said
+
+
+def text(sequence: dict, language: str, key: str, params: dict) -> str:
+    """The catalogue's text for the key with its {params} filled in; English if the language lacks it, else ""."""
+    texts = sequence["texts"]
+    found = texts.get(language, {}).get(key)
+    if found is None:
+        found = texts["en"].get(key, "")
+    return _filled(found, params)
+
+
+def label(sequence: dict, language: str, item: str) -> str:
+    """The item's short name; its id where there is none."""
+    return text(sequence, language, "item." + item + ".label", {}) or item
+
+
+def choice(sequence: dict, language: str, item: str, value: str) -> str:
+    """A choice as on its button: `choice.ITEM.VALUE`, else `choice.VALUE`, else the bare value."""
+    for key in ("choice." + item + "." + value, "choice." + value):
+        found = text(sequence, language, key, {})
+        if found:
+            return found
+    return value
+
+
+def places(sequence: dict, language: str, where: list) -> str:
+    """Stations or sides inside a sentence, as a technician would say them: "the front and the molars of both sides"."""
+    left = list(where)
+    names = []
+    for key, group in _groups(len(left)):
+        if all(station in left for station in group):
+            names.append(text(sequence, language, "places." + key, {}))
+            left = [station for station in left if station not in group]
+    single = [text(sequence, language, "place." + place, {}) or place for place in left]
+    return listed(sequence, language, single + names)
+
+
+def listed(sequence: dict, language: str, names: list) -> str:
+    """Names strung together: "a, b and c"."""
+    if len(names) < 2:
+        return "".join(names)
+    comma, last = text(sequence, language, "list.comma", {}), text(sequence, language, "list.and", {})
+    return comma.join(names[:-1]) + last + names[-1]
+
+
+def sentence(words: str) -> str:
+    """The words with a capital first letter."""
+    return words[:1].upper() + words[1:]
+
+
+def _groups(count: int) -> list:
+    """Sets of stations that have a name of their own, the widest first."""
+    if count == 7:
+        return [("all", ["front", *SIDES["right"], *SIDES["left"]])]
+    sides = [(side, SIDES[side]) for side in SIDES] if count in (3, 4) else []
+    return sides + [(pair, PAIRS[pair]) for pair in PAIRS]
+
+
+def _wording(sequence: dict, key: str, finding: dict) -> str:
+    """The key of the wording that this finding's value, params or level picks, else the plain key."""
+    params = finding["params"]
+    for picks in [finding["value"], *[params[name] for name in params], finding["level"]]:
+        word = "none" if picks is None else picks
+        if isinstance(word, str) and key + "." + word in sequence["texts"]["en"]:
+            return key + "." + word
+    return key
+
+
+def _params(sequence: dict, finding: dict, language: str) -> dict:
+    """All placeholders of a finding's texts, as words."""
+    item, value = finding["item"], finding["value"]
+    said = {"label": label(sequence, language, item) if item else "", "value": "", "size": "", "answer": ""}
+    said["unit"] = text(sequence, language, "unit." + finding["unit"], {}) if finding["unit"] else ""
+    if isinstance(value, str):
+        said["value"] = said["answer"] = choice(sequence, language, item or "", value)
+    elif value is not None:
+        said["value"], said["size"] = number(value), number(abs(value))
+    _add_band(sequence, language, finding["band"] or [None, None], said)
+    for name in finding["params"]:
+        said[name] = _word(sequence, language, name, finding["params"][name])
+    return said
+
+
+def _add_band(sequence: dict, language: str, band: list, said: dict):
+    low, high = band
+    said["low"] = "" if low is None else number(low)
+    said["high"] = "" if high is None else number(high)
+    shape = "most" if low is None else "least" if high is None else "between"
+    said["band"] = text(sequence, language, "band." + shape, said)
+
+
+def _word(sequence: dict, language: str, name: str, value) -> str:
+    """One param in words, by its name."""
+    if value is None:
+        return ""
+    if isinstance(value, list):
+        return _words(sequence, language, name, value)
+    if not isinstance(value, str):
+        return number(abs(value) if name == "mm_over_rim" else value)
+    if name == "cause":
+        return label(sequence, language, value)
+    if name == "at":
+        return value[11:16] + " UTC"
+    kind = {"side": "side", "lower": "side", "rim": "rim", "surface": "surface"}.get(name)
+    return (text(sequence, language, kind + "." + value, {}) or value) if kind else value
+
+
+def _words(sequence: dict, language: str, name: str, values: list) -> str:
+    """A list among the params in words."""
+    if name == "where":
+        return places(sequence, language, values)
+    if name == "items":
+        return listed(sequence, language, [label(sequence, language, item) for item in values])
+    if name == "signs":
+        return listed(sequence, language, [text(sequence, language, "sign." + sign, {}) or sign for sign in values])
+    return listed(sequence, language, [value if isinstance(value, str) else number(value) for value in values])
+
+
+def _filled(template: str, params: dict) -> str:
+    """The template with each {name} replaced; what is put in is not looked at again."""
+    parts = template.split("{")
+    filled = parts[0]
+    for part in parts[1:]:
+        name, closed, rest = part.partition("}")
+        filled += (params[name] if closed and name in params else "{" + name + closed) + rest
+    return filled
