@@ -44,7 +44,7 @@ NUMBER_MAX = 2**53 - 1
 _ID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")
 _KIND = re.compile(r"[a-z][a-z0-9_-]{0,31}")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}")
-_TIME = re.compile(r"(?:19[7-9]|2\d\d)\d-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?Z")
+_TIME = re.compile(r"(?:19[7-9]|2\d\d)\d-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d(?:\.\d{1,6})?Z", re.ASCII)
 
 
 class Refusal(NamedTuple):

@@ -106,6 +106,10 @@ class StoreBroken(StoreError):
     do = "Check the disk, then start the node again."
 
 
+class StoreAway(StoreError):
+    do = "Check that the database runs and that its disk has room; what was sent is still with the sender."
+
+
 class StoreNewer(StoreError):
     do = "Start it with the newer program that made it."
 

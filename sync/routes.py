@@ -21,7 +21,7 @@ def routes(
     blobs: FolderBlobs | None = None,
     state: State | None = None,
 ) -> APIRouter:
-    """POST/GET /sync/entries, GET /sync/visits, GET /sync/health, PUT/GET /sync/blobs/SHA256. Include it without a prefix.
+    """POST/GET /sync/entries, GET /sync/visits, GET /sync/health, PUT/GET /sync/blobs/SHA256; include it as it is.
 
     `check` refuses entries the application cannot take; `state` names a visit's state for the list of visits
     ("finished" visits are not pulled by others).

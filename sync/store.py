@@ -9,12 +9,29 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
-from sync.entry import Entry, Refusal
+from sync.entry import Entry, Refusal, canonical
 from sync.errors import CursorError
 
-__all__ = ["Added", "Head", "Link", "Listeners", "Page", "Record", "Store", "Touched", "TouchedPage", "position_of"]
+__all__ = [
+    "BATCH",
+    "SAME_ID",
+    "Added",
+    "Head",
+    "Link",
+    "Listeners",
+    "Page",
+    "Record",
+    "Store",
+    "Touched",
+    "TouchedPage",
+    "cursor_at",
+    "position_of",
+    "sort_batch",
+]
 
 BATCH = 500
+
+SAME_ID = Refusal("id", "another entry has this id", "Tell whoever looks after the tablets: two of them made one id.")
 
 
 class Head(NamedTuple):
@@ -39,7 +56,7 @@ class Added:
 
 
 class Page(NamedTuple):
-    """A stretch of the feed, in the order of receipt. `cursor` is where to go on; `more` says that there is more now."""
+    """A stretch of the feed, in the order of receipt. `cursor` is where to go on, `more` says whether there is more."""
 
     entries: list[Entry]
     cursor: str
@@ -143,6 +160,27 @@ class Store(Protocol):
         """Call `heard` after every batch with new entries, in the thread that added it. Returns the way to stop."""
 
     def close(self) -> None: ...
+
+
+def sort_batch(entries: Sequence[Entry], known: Callable[[str], bytes | None]) -> tuple[Added, list[bytes]]:
+    """Part a batch into what is new, what is there already, and what has another entry's id.
+
+    `known` gives the canonical bytes of an entry in the store. Returns the result and the canonical bytes of what is
+    new, in the order of the batch.
+    """
+    fresh: dict[str, bytes] = {}
+    stored: dict[str, None] = {}
+    refused: list[tuple[str, Refusal]] = []
+    for entry in entries:
+        entry_id, data = entry["id"], canonical(entry)
+        held = fresh.get(entry_id) or known(entry_id)
+        if held is None:
+            fresh[entry_id] = data
+        elif held != data:
+            refused.append((entry_id, SAME_ID))
+            continue
+        stored[entry_id] = None
+    return Added(list(stored), list(fresh), refused), list(fresh.values())
 
 
 class Listeners:

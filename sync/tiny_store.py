@@ -1,0 +1,193 @@
+"""Entries in a TinyDB: a data folder for one node.
+
+    entries.jsonl   the journal under TinyDB: a line per change, never rewritten
+    refused.jsonl   the drawer
+    kept.json       small values beside the entries: how far they were sent, the other side's head
+    lock            held by the one process that writes
+
+All entries stay in memory, about 1-1.5 MB per 1,000; a clinic server with many uses `sql_store.SqlStore`.
+"""
+
+import json
+import threading
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from sync.atomic import replace_file
+from sync.clock import wall_ms
+from sync.drawer import Drawer
+from sync.entry import Entry, Refusal, canonical, in_order
+from sync.journal import Damage, Disk
+from sync.journal_db import JournalDB, JournalStorage, JournalTable, Receipt
+from sync.lock import FolderLock
+from sync.store import (
+    BATCH,
+    Added,
+    Head,
+    Link,
+    Listeners,
+    Page,
+    Record,
+    Touched,
+    TouchedPage,
+    cursor_at,
+    position_of,
+    sort_batch,
+)
+
+__all__ = ["JournalDB", "JournalStorage", "JournalTable", "TinyStore"]
+
+
+class TinyStore:
+    """A `Store` in a folder. With `write=False` it takes no lock and reads to the last whole line."""
+
+    def __init__(
+        self, folder: Path | str, *, write: bool = True, now: Callable[[], int] = wall_ms, disk: Disk | None = None
+    ) -> None:
+        self.folder = Path(folder)
+        self._now = now
+        self._guard = threading.RLock()
+        self._listeners = Listeners()
+        if write:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        self._lock = FolderLock(self.folder / "lock") if write else None
+        try:
+            self.db = JournalDB(self.folder / "entries.jsonl", write=write, now=now, disk=disk)
+            self._drawer = Drawer(self.folder / "refused.jsonl", write=write, disk=disk)
+        except BaseException:
+            self._release()
+            raise
+        self._kept = _read_kept(self.folder / "kept.json")
+
+    @property
+    def epoch(self) -> str:
+        return self._journal.epoch
+
+    @property
+    def damaged(self) -> list[Damage]:
+        """Lines of the journal that can no longer be read."""
+        return self._journal.damaged
+
+    @property
+    def torn(self) -> int:
+        """Bytes of an unfinished change that were cut off, and kept, when the store was opened."""
+        return self._journal.torn
+
+    @property
+    def _journal(self) -> JournalStorage:
+        return self.db.storage
+
+    def add(self, entries: Sequence[Entry], *, source: str = "") -> Added:
+        with self._guard:
+            added, fresh = sort_batch(entries, self._bytes)
+            if fresh:
+                touched = self._journal.append(fresh, source=source)
+                for visit in touched:
+                    self.db.table(visit).clear_cache()
+        if fresh:
+            self._listeners.tell()
+        return added
+
+    def get(self, entry_id: str) -> Entry | None:
+        return self._journal.entry(entry_id)
+
+    def visit(self, visit: str) -> list[Entry]:
+        with self._guard:
+            return in_order(self._journal.tables.get(visit, {}).values())
+
+    def since(self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "") -> Page:
+        with self._guard:
+            head = self.head()
+            after = position_of(cursor, head)
+            receipts = self._journal.of_visit(visit, after) if visit else self._journal.after(after)
+            page: list[Receipt] = []
+            for receipt in receipts:
+                if len(page) == limit:
+                    return Page(self._entries(page), cursor_at(head.epoch, page[-1].position), True)
+                if not (not_from and receipt.source == not_from):
+                    page.append(receipt)
+            return Page(self._entries(page), cursor_at(head.epoch, head.position), False)
+
+    def visits(self, cursor: str | None = None, limit: int = BATCH) -> TouchedPage:
+        with self._guard:
+            head = self.head()
+            found = [self._touched(visit) for visit in self._journal.visits_after(position_of(cursor, head))]
+        more = len(found) > limit
+        return TouchedPage(
+            found[:limit], cursor_at(head.epoch, found[limit - 1].position if more else head.position), more
+        )
+
+    def touched(self, visit: str) -> Touched | None:
+        with self._guard:
+            return self._touched(visit) if visit in self._journal.tables else None
+
+    def head(self) -> Head:
+        return self._journal.head
+
+    def links(self) -> Iterator[Link]:
+        for receipt in list(self._journal.receipts):
+            entry = self._journal.tables[receipt.visit][receipt.id]
+            yield Link(receipt.position, canonical(entry), receipt.hash.hex(), receipt.received)
+
+    def received(self, visit: str) -> dict[str, int]:
+        with self._guard:
+            return {receipt.id: receipt.received for receipt in self._journal.of_visit(visit)}
+
+    def latest(self, device: str) -> Entry | None:
+        entry_id = self._journal.latest.get(device)
+        return self.get(entry_id) if entry_id else None
+
+    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> str:
+        with self._guard:
+            return self._drawer.put(entry, refusal, device, self._now())
+
+    def refused(self) -> list[Record]:
+        with self._guard:
+            return self._drawer.all()
+
+    def settle(self, key: str) -> bool:
+        with self._guard:
+            return self._drawer.settle(key)
+
+    def keep(self, name: str, value: Any) -> None:
+        with self._guard:
+            if self._kept.get(name) != value:
+                self._kept = {**self._kept, name: value}
+                replace_file(self.folder / "kept.json", json.dumps(self._kept).encode())
+
+    def kept(self, name: str) -> Any:
+        return self._kept.get(name)
+
+    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
+        return self._listeners.listen(heard)
+
+    def close(self) -> None:
+        with self._guard:
+            self.db.close()
+            self._drawer.close()
+            self._release()
+
+    def _bytes(self, entry_id: str) -> bytes | None:
+        entry = self._journal.entry(entry_id)
+        return canonical(entry) if entry else None
+
+    def _touched(self, visit: str) -> Touched:
+        return Touched(visit, len(self._journal.tables[visit]), self._journal.last_of[visit])
+
+    def _entries(self, receipts: Iterable[Receipt]) -> list[Entry]:
+        return [self._journal.tables[receipt.visit][receipt.id] for receipt in receipts]
+
+    def _release(self) -> None:
+        if self._lock:
+            self._lock.release()
+            self._lock = None
+
+
+def _read_kept(path: Path) -> dict[str, Any]:
+    """What was kept; nothing for a missing file. Losing it costs only that everything is offered again."""
+    try:
+        kept = json.loads(path.read_bytes())
+    except (FileNotFoundError, ValueError):
+        return {}
+    return kept if isinstance(kept, dict) else {}
