@@ -1,11 +1,14 @@
 """One visit, one call: its state, its verdict and the words for both. The tablet's worker and the server run this file."""
 
 from chairapp.judge import judge_state, settle
+from chairapp.judge.entries import in_order
+from chairapp.judge.index import index_of
 from chairapp.judge.numbers import number_text
+from chairapp.judge.signatures import is_clinical
 from chairapp.sequence.say import places, say, sentence, text
 
 
-def view(sequence: dict, entries: list, language: str = "en", people: dict | None = None) -> dict:
+def view(sequence: dict, entries: list, language: str = "en", people=None) -> dict:
     """{"state": as settle gives it, "verdict": as judge gives it, with words added}.
 
     Every finding gains "text", "advice" and "source"; the plan gains "words", a list of sentences. `people` gives names
@@ -15,6 +18,20 @@ def view(sequence: dict, entries: list, language: str = "en", people: dict | Non
     verdict = judge_state(sequence, state)
     add_words(sequence, verdict, language, people or {})
     return {"state": state, "verdict": verdict}
+
+
+def to_sign(sequence: dict, entries: list) -> dict:
+    """What a signature made now would cover: {"covers": {device: its last clinical entry}, "entries": in order}.
+
+    The signature's digest is the SHA-256 over the RFC 8785 bytes of those entries as a JSON array.
+    """
+    index = index_of(sequence)
+    clinical = [entry for entry in in_order(index, entries) if is_clinical(index, entry)]
+    covers = {}
+    for entry in clinical:
+        device = entry["device"]
+        covers[device] = max(covers.get(device, ""), entry["id"])
+    return {"covers": covers, "entries": clinical}
 
 
 def add_words(sequence: dict, verdict: dict, language: str, people: dict):
