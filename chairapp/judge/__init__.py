@@ -13,7 +13,7 @@ verdict = {
      "interocclusal_distance": {"value", "low", "high"}, null where not known; low and high the 95 % interval,
      "existing_interocclusal_distance": mm or null, "ovd_change", "display_change", "distance_change": mm or null,
      "plane_front", "plane_right", "plane_left": {"value": deg or null, "mm_over_rim": mm or null},
-     "contact_pattern": {"name": "even" | "apart" | "tilted" | "rocking" | "local" | null, "where": [sides or stations]},
+     "contact_pattern": {"name": "even" | "apart" | "tilted" | "rocking" | "local" | null, "where": [places]},
      "marks_spread": 0..1 or null, "marks_fit": {"dx", "dy", "turn_deg", "possible_turn_deg", "left_over"},
      "central_incisor": {"bizygomatic", "inner_canthal"}},
   "plan": {
@@ -33,7 +33,8 @@ verdict = {
 """
 
 from chairapp.judge.settle import settle
+from chairapp.judge.verdict import judge, judge_state
 
 JUDGE = "1"
 
-__all__ = ["JUDGE", "settle"]
+__all__ = ["JUDGE", "judge", "judge_state", "settle"]
