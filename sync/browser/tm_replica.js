@@ -2,6 +2,15 @@
 //
 // Import it as "tm_replica". Which modules a frozen page needs is found by their import lines; nothing has to be listed.
 
+import { openStore } from "tm_replica_store";
+import { Hop, isDigest } from "tm_replica_hop";
+import { Turns } from "tm_replica_turns";
+import { checkEnvelope, idAfter, idText, nfc } from "tm_entry";
+import { ReplicaError } from "tm_replica_error";
+
+export { canonical, checkEnvelope, digest, frontier, inOrder, sha256hex } from "tm_entry";
+export { ReplicaError };
+
 /**
  * An entry as design.md has it.
  * @typedef {{v: 1, id: string, visit: string, kind: string, item: ?string, value: *, of: ?string, seen: string[],
@@ -28,31 +37,80 @@
  *            persisted: ?boolean, moreAtNode: string[], documents: number}} Status
  */
 
-/**
- * What a person is told when something cannot be done: `field` (may be ""), `why`, `do`. `code` is one of
- * "envelope" (the draft cannot be an entry), "not_paired", "storage" (this tablet could not keep it), "unreachable",
- * "refused" (the node said no), "insecure" (the page was not loaded over https or from this machine).
- */
-export class ReplicaError extends Error {}
+const DEFAULTS = {
+  causal: ["adjustment"],
+  name: "Tablet",
+  database: "threemark",
+  base: "",
+  wanted: (row) => row.state !== "finished" || row.mine,
+  documentsOf: (entry) => (entry.kind === "opened" ? [entry.value?.digest].filter(isDigest) : []),
+  documentsOfClinic: (clinic) => [clinic?.sequence].filter(isDigest),
+  timeout: 8000,
+  retryMin: 1000,
+  retryMax: 30000,
+  poll: 20000,
+  batch: 100,
+};
+
+const state = {
+  started: false, paired: false, unauthorized: false, pending: 0, refused: 0, online: null, lastSent: null,
+  lastHeard: null, lastError: null, alarm: null, persisted: null, moreAtNode: [], documents: 0,
+};
+const subscribers = new Set();
+let options = DEFAULTS;
+let opening = null;
+let starting = null;
+let turns = null;
+let otherTabs = null;
 
 /**
  * Open the store, ask the browser to keep it, and begin to send and fetch. Call once a page, before anything else;
  * calling again changes nothing. Without a token the tablet pairs itself as soon as a node answers.
  *
- * options: {causal: kinds whose ids go into `seen` (["adjustment"]), name: the tablet's name at pairing ("Tablet"),
- *           database ("threemark"), base: where the node is ("", the page's own origin),
- *           wanted(row) -> whether a visit of the node's list is fetched (unfinished ones and those written here),
- *           documentsOf(entry) -> digests of documents this entry needs (value.digest of an "opened" entry),
- *           timeout (8000), retryMin (1000), retryMax (30000), poll (20000): milliseconds, batch (100): entries}
+ * given: {causal: kinds whose ids go into `seen` (["adjustment"]), name: the tablet's name at pairing ("Tablet"),
+ *         database ("threemark"), base: where the node is ("", the page's own origin),
+ *         wanted(row) -> whether a visit of the node's list is fetched (unfinished ones and those written here),
+ *         documentsOf(entry) -> digests of documents this entry needs (value.digest of an "opened" entry),
+ *         documentsOfClinic(document) -> digests of documents the clinic document needs (its `sequence`),
+ *         timeout (8000), retryMin (1000), retryMax (30000), poll (20000): milliseconds, batch (100): entries}
  * @returns {Promise<Status>} when the store is open; never waits for the network.
  */
-export async function start(options = {}) {}
+export function start(given = {}) {
+  starting ??= begin(given).catch((error) => {
+    starting = null;
+    throw error;
+  });
+  return starting;
+}
 
-/** @returns {Promise<?{device: string, letter: string, name: string, clinic: *}>} null while not paired. */
-export async function device() {}
+async function begin(given) {
+  options = { ...DEFAULTS, ...given };
+  const held = await store();
+  const [token, alarm, lastSent] = await Promise.all(["token", "alarm", "lastSent"].map((key) => held.meta(key)));
+  Object.assign(state, { started: true, paired: Boolean(token), alarm: alarm ?? null, lastSent: lastSent ?? null });
+  turns = new Turns(round, ended, { ...options, name: options.database });
+  listenToOtherTabs();
+  await recount();
+  askToBeKept();
+  for (const event of ["online", "pageshow"]) addEventListener(event, kick);
+  addEventListener("visibilitychange", () => { if (!globalThis.document.hidden) kick(); });
+  kick();
+  return status();
+}
+
+/** @returns {Promise<?{device: string, letter: string, name: string}>} null while not paired. */
+export async function device() {
+  const held = await store();
+  const [device, letter, name] = await Promise.all(["device", "letter", "name"].map((key) => held.meta(key)));
+  return device ? { device, letter, name } : null;
+}
 
 /** Pair this tablet (again). Keeps everything held. Rejects with a ReplicaError that says what to do. */
-export async function pair(name) {}
+export async function pair(name = options.name) {
+  await start();
+  await turns.alone(async () => (await hop()).pair(name));
+  kick();
+}
 
 /**
  * Keep one new entry. Resolves after it is on this tablet's disk, whatever the network does; id, clock and `seen` are
@@ -60,52 +118,219 @@ export async function pair(name) {}
  * @param {Draft} draft
  * @returns {Promise<Entry>}
  */
-export async function add(draft) {}
+export async function add(draft) {
+  return (await addMany([draft]))[0];
+}
 
 /** Keep several new entries in one transaction, all or none, in this order. @returns {Promise<Entry[]>} */
-export async function addMany(drafts) {}
+export async function addMany(drafts) {
+  const plain = drafts.map(cleaned);
+  const held = await store();
+  const device = await held.meta("device");
+  if (!device) throw new ReplicaError("not_paired", NOT_PAIRED);
+  plain.forEach((draft) => check(completed(draft, device)));
+  const { causal, documentsOf } = options;
+  const made = await kept(() => held.make(plain, { device, causal, now: Date.now(), check, documentsOf }));
+  await recount();
+  tell(made);
+  otherTabs?.postMessage({ entries: made });
+  kick();
+  return made;
+}
 
 /** Every entry of a visit held here, in (clock, id) order. @returns {Promise<Entry[]>} */
-export async function entries(visit) {}
+export async function entries(visit) {
+  return (await store()).entries(visit);
+}
 
 /** Every visit held here, the latest touched first, with its entries of the `kinds` named. @returns {Promise<Visit[]>} */
-export async function visits(kinds = []) {}
+export async function visits(kinds = []) {
+  return (await store()).visits(kinds);
+}
 
 /**
  * A document: "clinic", or a sequence by its digest (64 hex). Held ones are returned at once; a digest that is not held
  * is fetched, checked against its digest and kept for ever. null when it is not held and cannot be had now.
  */
-export async function document(name) {}
+export async function document(name) {
+  const held = await (await store()).document(name);
+  if (held?.value) return held.value;
+  if (!isDigest(name) || !state.paired) return null;
+  try {
+    return await (await hop()).fetchDocument(name);
+  } catch (error) {
+    if (!(error instanceof ReplicaError)) throw error;
+    await (await store()).wantDocuments([name]);
+    changed({ lastError: error.message });
+    return null;
+  }
+}
 
 /**
  * Hear of every entry that becomes known (made here, in another tab, or fetched) and of every change of the status
  * (then with an empty list). @param {function(Entry[], Status): void} heard  @returns {function(): void} the way to stop
  */
-export function subscribe(heard) {}
+export function subscribe(heard) {
+  subscribers.add(heard);
+  return () => subscribers.delete(heard);
+}
 
 /** @returns {Status} a copy */
-export function status() {}
+export function status() {
+  return { ...state };
+}
 
-/** Try to send and fetch now. */
-export function kick() {}
+/**
+ * Entries the node turned away, with its words.
+ * @returns {Promise<{entry: Entry, field: string, why: string, do: string, at: string}[]>}
+ */
+export async function refused() {
+  return (await store()).refused();
+}
 
-/** Entries the node turned away, with its words. @returns {Promise<{entry: Entry, field: string, why: string, do: string, at: string}[]>} */
-export async function refused() {}
-
-/** Everything held here as one JSON value: {v, device, at, entries, outbox, refused}. */
-export async function everything() {}
+/** Everything held here as one JSON value: {v, device, at, entries, outbox: [ids], refused: [{id, field, why, do, at}]}. */
+export async function everything() {
+  const held = await store();
+  return { v: 1, device: (await device()) ?? null, at: new Date().toISOString(), ...(await held.everything()) };
+}
 
 /** Offer `everything()` as a file to save. @returns {Promise<string>} the file's name */
-export async function saveToFile() {}
+export async function saveToFile() {
+  const all = await everything();
+  const name = `${options.database}-${all.device?.letter ?? "unpaired"}-${all.at.slice(0, 16).replace(/[-:T]/g, "")}.json`;
+  const link = globalThis.document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(all)], { type: "application/json" }));
+  link.download = name;
+  link.click();
+  // The browser reads the file after this turn; freeing it at once would save an empty one.
+  setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+  return name;
+}
+
+let freshId = [-1, 0];
 
 /** A fresh UUIDv7, for a new visit. */
-export function uuid7() {}
+export function uuid7() {
+  freshId = idAfter(freshId, Date.now());
+  return idText(freshId);
+}
 
-/** The RFC 8785 text of a JSON value. */
-export function canonical(value) {}
+/** Try to send and fetch now. */
+export function kick() {
+  turns?.kick();
+}
 
-/** SHA-256 of a text's UTF-8 bytes, 64 hex digits. */
-export async function sha256hex(text) {}
+async function round() {
+  await (await hop()).round();
+}
 
-/** The digest of a set of entries: SHA-256 over the RFC 8785 text of the list in (clock, id) order; as sync/seal.py. */
-export async function digest(list) {}
+async function ended(error) {
+  if (error === null) changed({ online: true, lastError: null });
+  else failed(error);
+  await recount().catch(failed);
+  tell([]);
+}
+
+function failed(error) {
+  // Any other error is a fault of ours: shown, and tried again, for what is held must reach the node all the same.
+  if (!(error instanceof ReplicaError)) console.error(error);
+  changed({ online: error instanceof ReplicaError ? error.code !== "unreachable" : state.online, lastError: error.message });
+}
+
+async function hop() {
+  return new Hop(await store(), options, { heard: heardFromNode, changed });
+}
+
+function heardFromNode(list) {
+  tell(list);
+  otherTabs?.postMessage({ entries: list });
+}
+
+/** What the hop found out; the other tabs are told, for only one tab talks to the node. */
+function changed({ document: name, again: onceMore, ...values }) {
+  if (onceMore) kick();
+  if (name) values.documents = state.documents + 1;
+  if (values.lastSent) store().then((held) => held.setMeta({ lastSent: values.lastSent })).catch(failed);
+  if (Object.entries(values).every(([key, value]) => state[key] === value)) return;
+  Object.assign(state, values);
+  otherTabs?.postMessage({ values });
+  tell([]);
+}
+
+function listenToOtherTabs() {
+  if (!("BroadcastChannel" in globalThis)) return;
+  otherTabs = new BroadcastChannel(options.database);
+  otherTabs.onmessage = async ({ data }) => {
+    Object.assign(state, data.values);
+    await recount();
+    tell(data.entries ?? []);
+    if (data.entries) kick();
+  };
+}
+
+function tell(list) {
+  for (const heard of subscribers) {
+    try {
+      heard(list, status());
+    } catch (error) {
+      // One listener's fault must not keep the others from hearing.
+      console.error(error);
+    }
+  }
+}
+
+async function recount() {
+  Object.assign(state, await (await store()).counts());
+}
+
+function askToBeKept() {
+  const storage = navigator.storage;
+  if (!storage?.persist) return changed({ persisted: false });
+  return storage.persist().then((persisted) => changed({ persisted }), () => changed({ persisted: false }));
+}
+
+function store() {
+  opening ??= openStore(options.database, () => { opening = null; }).catch((error) => {
+    opening = null;
+    throw notKept(error);
+  });
+  return opening;
+}
+
+async function kept(write) {
+  try {
+    return await write();
+  } catch (error) {
+    throw error instanceof ReplicaError ? error : notKept(error);
+  }
+}
+
+function notKept(error) {
+  const full = error?.name === "QuotaExceededError";
+  return new ReplicaError("storage", full ? FULL : { ...NOT_KEPT, why: `${NOT_KEPT.why} (${error?.message ?? error})` });
+}
+
+function check(entry) {
+  const wrong = checkEnvelope(entry);
+  if (wrong) throw new ReplicaError("envelope", wrong);
+}
+
+/** A copy of its own, free of what a page's reactive wrapping adds, with its texts in normal form. */
+function cleaned(draft) {
+  return nfc(Object.fromEntries(Object.entries(draft).filter(([, value]) => value !== undefined)));
+}
+
+/** A draft as it would look, to be checked before the transaction is begun. */
+function completed(draft, device) {
+  const id = "00000000-0000-7000-8000-000000000000";
+  return {
+    v: 1, id, item: null, value: null, of: null, seen: [], at: "2026-01-01T00:00:00Z", clock: [0, 0], device, ...draft,
+  };
+}
+
+const NOT_PAIRED = {
+  why: "This tablet is not paired with a clinic yet.",
+  do: "Connect it to the clinic's computer once, then try again.",
+};
+const FULL = { why: "This tablet has no room left.", do: "Free some space on it, then enter the answer again." };
+const NOT_KEPT = { why: "This tablet could not keep the answer", do: "Load the page again; if it stays, save to a file." };

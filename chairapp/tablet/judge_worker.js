@@ -1,0 +1,68 @@
+// Runs the judge under Brython, away from the page. JSON text in, JSON text out.
+//
+//   {boot: {brython, bundle}}                    -> {ready: true} or {error}
+//   {sequence: key, document: JSON text}         keeps a sequence document for the questions that name it by `key`
+//   {ask: n, fn: "view"|"check", payload: JSON}  -> {ask: n, out: JSON} or {ask: n, error, input: true when the judge refused it}
+//
+// A payload holds the arguments of the function; its `sequence` is the key of a document kept before. `out` is the JSON
+// text {"out": result}.
+
+const GLUE = `
+from browser import self as scope
+from javascript import JSON
+from chairapp.judge.errors import InputError
+from chairapp.sequence.check import check_entry
+from chairapp.sequence.view import view
+
+FUNCTIONS = {"view": view, "check": check_entry}
+sequences = {}
+
+
+def keep(key, text):
+    sequences[key] = JSON.parse(text)
+
+
+def ask(name, payload):
+    given = JSON.parse(payload)
+    given["sequence"] = sequences[given["sequence"]]
+    try:
+        return JSON.stringify({"out": FUNCTIONS[name](**given)})
+    except InputError as error:
+        return JSON.stringify({"refused": str(error)})
+
+
+scope.keep_sequence = keep
+scope.ask_judge = ask
+`;
+
+self.onmessage = ({ data }) => {
+  if (data.boot) return answer({}, () => boot(data.boot));
+  if (data.document !== undefined) return self.keep_sequence(data.sequence, data.document);
+  return answer({ ask: data.ask }, () => asked(data.fn, data.payload));
+};
+
+function boot({ brython, bundle }) {
+  importScripts(brython, bundle);
+  __BRYTHON__.runPythonSource(GLUE, { name: "judge_worker" });
+  return { ready: true };
+}
+
+function asked(fn, payload) {
+  const answered = self.ask_judge(fn, payload);
+  const { refused } = answered.startsWith('{"refused"') ? JSON.parse(answered) : {};
+  // The text between the braces of {"out": ...} is passed on unread: parsing it is the page's business.
+  return refused ? { error: refused, input: true } : { out: answered };
+}
+
+function answer(about, work) {
+  try {
+    postMessage({ ...about, ...work() });
+  } catch (error) {
+    postMessage({ ...about, error: words(error) });
+  }
+}
+
+function words(error) {
+  const python = error?.__class__ ? `${error.__class__.__name__}: ${error.args}` : null;
+  return String(python ?? error?.message ?? error);
+}
