@@ -1,8 +1,33 @@
-"""Who may hand in and fetch: devices and their tokens."""
+"""Who may hand in and fetch: paired devices and their tokens.
 
-from typing import Literal, NamedTuple, Protocol
+A token is 256 random bits, so its plain SHA-256 cannot be guessed back and no slow hash is needed; only the digest is
+kept. A tablet writes entries of its own device, a node forwards those of any. A revoked device reads nothing from that
+moment; for 30 days it may still hand in what it holds, into the drawer, unless it is blocked.
+"""
+
+import hashlib
+import hmac
+import json
+import secrets
+import threading
+import uuid
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Literal, NamedTuple, Protocol
+
+from fastapi import Depends
+from fastapi.concurrency import run_in_threadpool
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+
+from sync.atomic import replace_file
+from sync.clock import wall_ms
+from sync.errors import NotAllowed, NotPaired, StoreError
+
+__all__ = ["Device", "Devices", "FileDevices", "Kind", "digest_of_token", "may_hand_in", "new_token", "require"]
 
 Kind = Literal["tablet", "node"]
+
+REVOKED_HANDS_IN_MS = 30 * 24 * 3600 * 1000
 
 
 class Device(NamedTuple):
@@ -17,25 +42,115 @@ class Device(NamedTuple):
 
 
 class Devices(Protocol):
-    def by_token(self, token: str) -> Device | None: ...
+    def by_token(self, token: str) -> Device | None:
+        """The device this token belongs to, revoked or not. Blocks; may be called from any thread."""
+
+
+def new_token() -> str:
+    """256 bits from the system's random source, as 43 characters."""
+    return secrets.token_urlsafe(32)
+
+
+def digest_of_token(token: str) -> str:
+    """What is kept of a token: SHA-256, 64 hex digits."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def require(devices: Devices, *, revoked: bool = False) -> Callable[..., object]:
+    """A FastAPI dependency that gives the `Device` of the bearer token.
+
+    `Annotated[Device, Depends(require(devices))]` on every route of the API. Raises NotPaired (401) and NotAllowed
+    (403); `border.HopRoute` makes answers of them. `revoked=True` lets a device revoked less than 30 days ago pass.
+    """
+    bearer = HTTPBearer(auto_error=False, description="The token a device got when it was paired.")
+
+    async def device(given: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]) -> Device:
+        if given is None:
+            raise NotPaired("There is no device token.", field="Authorization")
+        found = await run_in_threadpool(devices.by_token, given.credentials)
+        if found is None:
+            raise NotPaired("Nobody here knows this device token.", field="Authorization")
+        if found.revoked and not (revoked and may_hand_in(found, wall_ms())):
+            raise NotAllowed(f"{found.name} was removed from the clinic's devices.", field="Authorization")
+        return found
+
+    return device
+
+
+def may_hand_in(device: Device, now: int) -> bool:
+    """Whether a revoked device may still hand in, into the drawer. `now` in ms since 1970."""
+    return not device.blocked and now - device.revoked < REVOKED_HANDS_IN_MS
 
 
 class FileDevices:
-    """Devices in one JSON file (0600) of the data folder; tokens are kept as SHA-256 only."""
+    """Devices in one JSON file, readable by its owner only. Another process may change it; that is noticed."""
 
-    def __init__(self, path: str) -> None: ...
+    def __init__(self, path: Path | str, *, now: Callable[[], int] = wall_ms) -> None:
+        self._path = Path(path)
+        self._now = now
+        self._guard = threading.Lock()
+        self._read_at: tuple[int, int] | None = None
+        self._devices: dict[str, Device] = {}
+        self._by_digest: dict[str, str] = {}
+        self._refresh()
 
     def add(self, kind: Kind, name: str, letter: str) -> tuple[Device, str]:
-        """Pair a new device. Returns it and its token, which is shown this once."""
-        raise NotImplementedError
+        """Pair a new device. Returns it and its token, which nobody can show again."""
+        device, token = Device(str(uuid.uuid4()), kind, letter, name), new_token()
+        self.adopt(device, token)
+        return device, token
 
     def adopt(self, device: Device, token: str) -> None:
-        """Know a device that another node paired."""
+        """Know a device that another node paired, by the token that node gave it."""
+        with self._guard:
+            self._refresh()
+            self._by_digest[digest_of_token(token)] = device.id
+            self._devices[device.id] = device
+            self._write()
 
-    def by_token(self, token: str) -> Device | None: ...
+    def by_token(self, token: str) -> Device | None:
+        wanted = digest_of_token(token)
+        with self._guard:
+            self._refresh()
+            # Every digest is looked at, each in constant time: how long it takes tells nothing of any of them.
+            found = [device for digest, device in self._by_digest.items() if hmac.compare_digest(digest, wanted)]
+            return self._devices[found[0]] if found else None
 
     def list(self) -> list[Device]:
-        raise NotImplementedError
+        """All devices, the revoked ones too, in the order they were paired."""
+        with self._guard:
+            self._refresh()
+            return [*self._devices.values()]
 
     def revoke(self, device_id: str, *, block: bool = False) -> bool:
-        raise NotImplementedError
+        """From now on the device reads nothing; with `block` it hands nothing in either. False if nobody knows it."""
+        with self._guard:
+            self._refresh()
+            device = self._devices.get(device_id)
+            if device is None:
+                return False
+            self._devices[device_id] = device._replace(revoked=device.revoked or self._now(), blocked=block)
+            self._write()
+            return True
+
+    def _refresh(self) -> None:
+        try:
+            status = self._path.stat()
+        except FileNotFoundError:
+            return
+        if self._read_at == (status.st_mtime_ns, status.st_ino):
+            return
+        try:
+            rows = json.loads(self._path.read_bytes())["devices"]
+            self._by_digest = {row.pop("digest"): row["id"] for row in rows}
+            self._devices = {row["id"]: Device(**row) for row in rows}
+        except (ValueError, KeyError, TypeError) as error:
+            # Going on without devices would lock every tablet out, and the next pairing would make that final.
+            raise StoreError(f"{self._path.name} cannot be read as a list of devices.") from error
+        self._read_at = (status.st_mtime_ns, status.st_ino)
+
+    def _write(self) -> None:
+        rows = [{**self._devices[device]._asdict(), "digest": digest} for digest, device in self._by_digest.items()]
+        replace_file(self._path, json.dumps({"devices": rows}, indent=1).encode())
+        status = self._path.stat()
+        self._read_at = (status.st_mtime_ns, status.st_ino)

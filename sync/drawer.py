@@ -7,7 +7,7 @@ from typing import Any
 
 from sync.entry import Refusal
 from sync.journal import Disk, Journal
-from sync.store import Record
+from sync.store import Filed, Record
 
 __all__ = ["Drawer", "key_of"]
 
@@ -25,12 +25,12 @@ class Drawer:
         self._journal = Journal(path, write=write, disk=disk)
         self._journal.load(self._take)
 
-    def put(self, entry: Any, refusal: Refusal, device: str, at: int) -> str:
-        """Keep an entry, once however often it comes. Returns its key."""
+    def put(self, entry: Any, refusal: Refusal, device: str, at: int) -> Filed:
+        """Keep an entry, once however often it comes."""
         key = key_of(entry)
         if key not in self._settled:
             self._append({"key": key, "entry": entry, "refusal": list(refusal), "device": device, "at": at})
-        return key
+        return Filed(key, self._settled[key])
 
     def settle(self, key: str) -> bool:
         if key not in self._settled:

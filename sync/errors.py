@@ -90,6 +90,11 @@ class BlobError(SyncError):
     do = "Send the file again under the SHA-256 of its bytes, 64 lower-case hexadecimal digits."
 
 
+class HopError(SyncError):
+    status = 502
+    do = "Nothing is lost; it is tried again by itself."
+
+
 class StoreError(SyncError):
     status = 503
 

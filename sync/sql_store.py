@@ -42,9 +42,11 @@ from sync.clock import wall_ms
 from sync.drawer import key_of
 from sync.entry import Entry, Refusal, in_order, read
 from sync.errors import StoreAway, StoreNewer
+from sync.journal import Damage
 from sync.store import (
     BATCH,
     Added,
+    Filed,
     Head,
     Link,
     Listeners,
@@ -128,6 +130,7 @@ class SqlStore:
         self._listeners = Listeners()
         # SQLite's own waiting for a lock is a poll; threads of this process queue here instead.
         self._guard = threading.Lock()
+        self.damaged: Sequence[Damage] = ()
         with self._writing() as connection:
             metadata.create_all(connection)
             self.epoch = _begin(connection)
@@ -209,13 +212,14 @@ class SqlStore:
             data = connection.scalar(query)
         return read(data) if data else None
 
-    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> str:
+    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> Filed:
         key = key_of(entry)
         with self._writing() as connection:
-            if not connection.scalar(select(_refused.c.key).where(_refused.c.key == key)):
+            settled = connection.scalar(select(_refused.c.settled).where(_refused.c.key == key))
+            if settled is None:
                 row = {"key": key, "entry": json.dumps(entry), "device": device, "at": self._now(), "settled": False}
                 connection.execute(insert(_refused), {**row, **refusal._asdict()})
-        return key
+        return Filed(key, bool(settled))
 
     def refused(self) -> list[Record]:
         with self._reading() as connection:
@@ -224,6 +228,11 @@ class SqlStore:
             Record(row.key, json.loads(row.entry), Refusal(row.field, row.why, row.do), row.device, row.at, row.settled)
             for row in rows
         ]
+
+    def refused_count(self) -> int:
+        with self._reading() as connection:
+            count = select(func.count()).select_from(_refused).where(_refused.c.settled.is_(False))
+            return connection.scalar(count) or 0
 
     def settle(self, key: str) -> bool:
         with self._writing() as connection:

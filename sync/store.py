@@ -11,11 +11,13 @@ from typing import Any, NamedTuple, Protocol
 
 from sync.entry import Entry, Refusal, canonical
 from sync.errors import CursorError
+from sync.journal import Damage
 
 __all__ = [
     "BATCH",
     "SAME_ID",
     "Added",
+    "Filed",
     "Head",
     "Link",
     "Listeners",
@@ -52,7 +54,7 @@ class Added:
 
     stored: list[str] = field(default_factory=list)
     new: list[str] = field(default_factory=list)
-    refused: list[tuple[str, Refusal]] = field(default_factory=list)
+    refused: list[tuple[Entry, Refusal]] = field(default_factory=list)
 
 
 class Page(NamedTuple):
@@ -101,10 +103,21 @@ class Record(NamedTuple):
     settled: bool
 
 
+class Filed(NamedTuple):
+    """Where in the drawer something is, and whether the manager has dealt with it."""
+
+    key: str
+    settled: bool
+
+
 class Store(Protocol):
     @property
     def epoch(self) -> str:
         """Names this store for life; a restored copy gets a new one."""
+
+    @property
+    def damaged(self) -> Sequence[Damage]:
+        """What can no longer be read of it."""
 
     def add(self, entries: Sequence[Entry], *, source: str = "") -> Added:
         """Keep entries that passed `check_envelope`. Returns after they are on disk.
@@ -142,10 +155,14 @@ class Store(Protocol):
     def latest(self, device: str) -> Entry | None:
         """The entry of this device with the highest id, from which its `Stamper` goes on after a restart."""
 
-    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> str:
-        """Put what came into the drawer, once however often it comes. Returns its key."""
+    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> Filed:
+        """Put what came into the drawer, once however often it comes."""
 
-    def refused(self) -> list[Record]: ...
+    def refused(self) -> list[Record]:
+        """All records of the drawer, the oldest first."""
+
+    def refused_count(self) -> int:
+        """How many records of the drawer are not settled."""
 
     def settle(self, key: str) -> bool:
         """Mark a record of the drawer as dealt with. False if there is none."""
@@ -170,14 +187,14 @@ def sort_batch(entries: Sequence[Entry], known: Callable[[str], bytes | None]) -
     """
     fresh: dict[str, bytes] = {}
     stored: dict[str, None] = {}
-    refused: list[tuple[str, Refusal]] = []
+    refused: list[tuple[Entry, Refusal]] = []
     for entry in entries:
         entry_id, data = entry["id"], canonical(entry)
         held = fresh.get(entry_id) or known(entry_id)
         if held is None:
             fresh[entry_id] = data
         elif held != data:
-            refused.append((entry_id, SAME_ID))
+            refused.append((entry, SAME_ID))
             continue
         stored[entry_id] = None
     return Added(list(stored), list(fresh), refused), list(fresh.values())

@@ -24,6 +24,7 @@ from sync.lock import FolderLock
 from sync.store import (
     BATCH,
     Added,
+    Filed,
     Head,
     Link,
     Listeners,
@@ -138,13 +139,16 @@ class TinyStore:
         entry_id = self._journal.latest.get(device)
         return self.get(entry_id) if entry_id else None
 
-    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> str:
+    def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> Filed:
         with self._guard:
             return self._drawer.put(entry, refusal, device, self._now())
 
     def refused(self) -> list[Record]:
         with self._guard:
             return self._drawer.all()
+
+    def refused_count(self) -> int:
+        return len(self._drawer)
 
     def settle(self, key: str) -> bool:
         with self._guard:
