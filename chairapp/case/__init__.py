@@ -1,7 +1,7 @@
 """A visit written down as a file: read, turned into entries, judged.
 
-    {"case", "about", "sequence": "jaw-relation", "entries": [...]}            see entries.py
-    {"case", "about", "sequence", "answers": {item: value}, "adjustments": [...], "accepted": {step: reason}}
+{"case", "about", "sequence": "jaw-relation", "entries": [...]}            see entries.py
+{"case", "about", "sequence", "answers": {item: value}, "adjustments": [...], "accepted": {step: reason}}
 """
 
 from chairapp.case.entries import entries_of

@@ -52,7 +52,9 @@ class Book:
         clock = row.get("clock", [self._next, 0])
         whole = isinstance(clock, list) and len(clock) == 2 and all(type(part) is int and part >= 0 for part in clock)
         if not whole or clock[0] > LAST_MS:
-            raise InputError(f"{place}.clock", "it is not [milliseconds, counter]", "give two whole numbers or leave it out")
+            raise InputError(
+                f"{place}.clock", "it is not [milliseconds, counter]", "give two whole numbers or leave it out"
+            )
         self._next = clock[0] + STEP_MS
         return clock[0], clock[1]
 

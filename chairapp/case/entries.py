@@ -1,9 +1,9 @@
 """The entries a case stands for.
 
-Full form: a list of {"kind", "item", "value", "of"}; whatever else an entry has may be given and is otherwise filled in,
-in list order: `seen` holds the adjustments before it, the clock goes on by `STEP_MS`. An `id` may be any short name that a
-later `of` or `seen` repeats; `of` may also be a place in the list, counted from 0. A signature may give its role alone, an
-acceptance its reason alone: see worked.py.
+Full form: a list of {"kind", "item", "value", "of"}; whatever else an entry has may be given and is otherwise filled
+in, in list order: `seen` holds the adjustments before it, the clock goes on by 20 s. An `id` may be any short name that
+a later `of` or `seen` repeats; `of` may also be a place in the list, counted from 0. A signature may give its role
+alone, an acceptance its reason alone: see worked.py.
 
 Short form: the answers in the order of the sequence, then the adjustments, then the acceptances.
 """
@@ -81,7 +81,7 @@ def _full(case: Case) -> list[Placed]:
 def _short(case: Case, document: Doc) -> list[Placed]:
     for item in case.answers:
         if find_item(document, item) is None:
-            raise InputError(f"answers.{item}", f"'{item}' is no item of this sequence", "use an id such as display.rest")
+            raise InputError(f"answers.{item}", "that is no item of this sequence", "use an id such as display.rest")
     rows: list[Placed] = []
     for step in document["steps"]:
         for item in step["items"]:

@@ -43,7 +43,7 @@ def read_case(path: str) -> Case:
 def case_of(raw: Any) -> Case:
     """A case from its JSON value. Raises InputError."""
     if not isinstance(raw, dict):
-        raise InputError("case", "it is not an object", "give {\"case\": ..., \"answers\": {...}} or entries")
+        raise InputError("case", "it is not an object", 'give {"case": ..., "answers": {...}} or entries')
     for name in raw:
         if name not in FIELDS:
             raise InputError(str(name), "a case has no such field", f"use only {', '.join(FIELDS)}")
@@ -106,7 +106,7 @@ def _check_form(raw: dict[str, Any]) -> None:
     if "entries" not in raw and not short:
         raise InputError("case", "there is nothing in it to judge", "give it answers or entries")
     if raw.get("sequence", "jaw-relation") != "jaw-relation":
-        raise InputError("sequence", f"there is no sequence {raw['sequence']!r}", "write \"jaw-relation\"")
+        raise InputError("sequence", f"there is no sequence {raw['sequence']!r}", 'write "jaw-relation"')
 
 
 def _check_kinds(raw: dict[str, Any]) -> None:

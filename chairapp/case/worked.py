@@ -1,7 +1,7 @@
 """What a case may leave to be worked out: the codes an acceptance accepts, and what a signature covers.
 
-An acceptance given as its reason alone accepts the findings of its step as it stands at the end of the case. A signature
-given as {"role"} alone covers every clinical entry before it.
+An acceptance given as its reason alone accepts the findings of its step as it stands at the end of the case. A
+signature given as {"role"} alone covers every clinical entry before it.
 """
 
 from typing import Any

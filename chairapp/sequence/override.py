@@ -193,7 +193,9 @@ def _band(value: Any, possible: list[float], where: str) -> list[float | None]:
     least, most = possible
     for limit in (low, high):
         if not math.isinf(limit) and not least <= limit <= most:
-            raise InputError(where, f"{limit:g} is not possible, outside {least:g} to {most:g}", "give a possible limit")
+            raise InputError(
+                where, f"{limit:g} is not possible, outside {least:g} to {most:g}", "give a possible limit"
+            )
     return [None if math.isinf(limit) else limit for limit in (low, high)]
 
 

@@ -4,28 +4,43 @@ Texts come from the document's own catalogue, so a translation or a school's own
 missing key. Runs on the server and in the browser: plain functions over dicts, lists, numbers and strings.
 
 **Keys.** The codes, their params and levels are those of chairapp/judge/codes.py. Each code has `finding.CODE` and
-`advice.CODE` and may have `source.CODE`. A text, the level or a missing number picks a wording of its own where there is one:
-`finding.display_again.short` (a param or the value reads "short"), `advice.tilt_front.unsure` (the level),
-`advice.close.none` (a param is null).
+`advice.CODE` and may have `source.CODE`. The value, a param or the level picks a wording of its own where there is one:
+`finding.display_again.past` (a param reads "past"), `advice.tilt_front.unsure` (the level), `advice.close.none` (a
+param is null).
 
-**Placeholders.** Every param by its name, and {label} (the item's), {value}, {size} (the value without its sign), {unit},
-{low}, {high} (limits of the band), {band} ("1 to 2"), {answer} (a choice as on its button).
+**Placeholders.** Every param by its name, and {label} (the item's), {value}, {size} (the value without its sign),
+{shown} (the value in steps of the wax plan), {unit}, {low}, {high} (limits of the band), {band} ("1 to 2"), {answer} (a
+choice as on its button).
 """
 
 from chairapp.judge.numbers import number_text as number
+from chairapp.judge.numbers import to_step
+from chairapp.judge.shapes import Doc, Value
 
 SIDES = {
     "right": ["canine_right", "premolar_right", "molar_right"],
     "left": ["canine_left", "premolar_left", "molar_left"],
 }
-PAIRS = {
-    "canines": ["canine_right", "canine_left"],
-    "premolars": ["premolar_right", "premolar_left"],
-    "molars": ["molar_right", "molar_left"],
+BACKS = {
+    "back_right": ["premolar_right", "molar_right"],
+    "back_left": ["premolar_left", "molar_left"],
 }
+# Sets of stations with a name of their own, the widest first.
+GROUPS = [
+    ("all", ["front", *SIDES["right"], *SIDES["left"]]),
+    ("back", [*BACKS["back_right"], *BACKS["back_left"]]),
+    ("right", SIDES["right"]),
+    ("left", SIDES["left"]),
+    ("front_canines", ["front", "canine_right", "canine_left"]),
+    ("canines", ["canine_right", "canine_left"]),
+    ("premolars", ["premolar_right", "premolar_left"]),
+    ("molars", ["molar_right", "molar_left"]),
+    ("back_right", BACKS["back_right"]),
+    ("back_left", BACKS["back_left"]),
+]
 
 
-def say(sequence: dict, finding: dict, language: str) -> dict:
+def say(sequence: Doc, finding: Doc, language: str) -> Doc:
     """The finding in words: {"text", "advice", "source"}, source "" where none is named.
 
     A code this document has no words for (a newer judge, an older document) is said as its bare code, never dropped.
@@ -34,13 +49,12 @@ def say(sequence: dict, finding: dict, language: str) -> dict:
     said = {}
     for part, kind in (("text", "finding"), ("advice", "advice"), ("source", "source")):
         key = _wording(sequence, kind + "." + finding["code"], finding)
-        said[part] = sentence(text(sequence, language, key, params))
-    if not said["text"]:
-        said["text"] = finding["code"]
+        said[part] = text(sequence, language, key, params)
+    said["text"] = sentence(said["text"]) or finding["code"]
     return said
 
 
-def text(sequence: dict, language: str, key: str, params: dict) -> str:
+def text(sequence: Doc, language: str, key: str, params: Doc) -> str:
     """The catalogue's text for the key with its {params} filled in; English if the language lacks it, else ""."""
     texts = sequence["texts"]
     found = texts.get(language, {}).get(key)
@@ -49,12 +63,12 @@ def text(sequence: dict, language: str, key: str, params: dict) -> str:
     return _filled(found, params)
 
 
-def label(sequence: dict, language: str, item: str) -> str:
+def label(sequence: Doc, language: str, item: str) -> str:
     """The item's short name; its id where there is none."""
     return text(sequence, language, "item." + item + ".label", {}) or item
 
 
-def choice(sequence: dict, language: str, item: str, value: str) -> str:
+def choice(sequence: Doc, language: str, item: str, value: str) -> str:
     """A choice as on its button: `choice.ITEM.VALUE`, else `choice.VALUE`, else the bare value."""
     for key in ("choice." + item + "." + value, "choice." + value):
         found = text(sequence, language, key, {})
@@ -63,11 +77,11 @@ def choice(sequence: dict, language: str, item: str, value: str) -> str:
     return value
 
 
-def places(sequence: dict, language: str, where: list) -> str:
+def places(sequence: Doc, language: str, where: list[str]) -> str:
     """Stations or sides inside a sentence, as a technician would say them: "the front and the molars of both sides"."""
     left = list(where)
     names = []
-    for key, group in _groups(len(left)):
+    for key, group in GROUPS:
         if all(station in left for station in group):
             names.append(text(sequence, language, "places." + key, {}))
             left = [station for station in left if station not in group]
@@ -75,7 +89,7 @@ def places(sequence: dict, language: str, where: list) -> str:
     return listed(sequence, language, single + names)
 
 
-def listed(sequence: dict, language: str, names: list) -> str:
+def listed(sequence: Doc, language: str, names: list[str]) -> str:
     """Names strung together: "a, b and c"."""
     if len(names) < 2:
         return "".join(names)
@@ -88,15 +102,7 @@ def sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _groups(count: int) -> list:
-    """Sets of stations that have a name of their own, the widest first."""
-    if count == 7:
-        return [("all", ["front", *SIDES["right"], *SIDES["left"]])]
-    sides = [(side, SIDES[side]) for side in SIDES] if count in (3, 4) else []
-    return sides + [(pair, PAIRS[pair]) for pair in PAIRS]
-
-
-def _wording(sequence: dict, key: str, finding: dict) -> str:
+def _wording(sequence: Doc, key: str, finding: Doc) -> str:
     """The key of the wording that this finding's value, params or level picks, else the plain key."""
     params = finding["params"]
     for picks in [finding["value"], *[params[name] for name in params], finding["level"]]:
@@ -106,22 +112,31 @@ def _wording(sequence: dict, key: str, finding: dict) -> str:
     return key
 
 
-def _params(sequence: dict, finding: dict, language: str) -> dict:
+def _params(sequence: Doc, finding: Doc, language: str) -> Doc:
     """All placeholders of a finding's texts, as words."""
     item, value = finding["item"], finding["value"]
-    said = {"label": label(sequence, language, item) if item else "", "value": "", "size": "", "answer": ""}
+    said = {
+        "label": label(sequence, language, item) if item else "",
+        "value": "",
+        "size": "",
+        "shown": "",
+        "answer": "",
+    }
     said["unit"] = text(sequence, language, "unit." + finding["unit"], {}) if finding["unit"] else ""
     if isinstance(value, str):
         said["value"] = said["answer"] = choice(sequence, language, item or "", value)
     elif value is not None:
         said["value"], said["size"] = number(value), number(abs(value))
+        said["shown"] = number(to_step(value, sequence["settings"]["plan.shown_step"]))
     _add_band(sequence, language, finding["band"] or [None, None], said)
     for name in finding["params"]:
         said[name] = _word(sequence, language, name, finding["params"][name])
+    if finding["params"].get("stands"):
+        said["stands"] = choice(sequence, language, item, finding["params"]["stands"])
     return said
 
 
-def _add_band(sequence: dict, language: str, band: list, said: dict):
+def _add_band(sequence: Doc, language: str, band: list[Value], said: Doc) -> None:
     low, high = band
     said["low"] = "" if low is None else number(low)
     said["high"] = "" if high is None else number(high)
@@ -129,7 +144,7 @@ def _add_band(sequence: dict, language: str, band: list, said: dict):
     said["band"] = text(sequence, language, "band." + shape, said)
 
 
-def _word(sequence: dict, language: str, name: str, value) -> str:
+def _word(sequence: Doc, language: str, name: str, value: Value) -> str:
     """One param in words, by its name."""
     if value is None:
         return ""
@@ -145,7 +160,7 @@ def _word(sequence: dict, language: str, name: str, value) -> str:
     return (text(sequence, language, kind + "." + value, {}) or value) if kind else value
 
 
-def _words(sequence: dict, language: str, name: str, values: list) -> str:
+def _words(sequence: Doc, language: str, name: str, values: list[Value]) -> str:
     """A list among the params in words."""
     if name == "where":
         return places(sequence, language, values)
@@ -156,7 +171,7 @@ def _words(sequence: dict, language: str, name: str, values: list) -> str:
     return listed(sequence, language, [value if isinstance(value, str) else number(value) for value in values])
 
 
-def _filled(template: str, params: dict) -> str:
+def _filled(template: str, params: Doc) -> str:
     """The template with each {name} replaced; what is put in is not looked at again."""
     parts = template.split("{")
     filled = parts[0]

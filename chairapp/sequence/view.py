@@ -1,14 +1,17 @@
-"""One visit, one call: its state, its verdict and the words for both. The tablet's worker and the server run this file."""
+"""One visit, one call: its state, its verdict, words for what was found. The tablet and the server run this file."""
 
 from chairapp.judge import judge_state, settle
 from chairapp.judge.entries import in_order
 from chairapp.judge.index import index_of
 from chairapp.judge.numbers import number_text
+from chairapp.judge.shapes import Doc, Rows, Value
 from chairapp.judge.signatures import is_clinical
-from chairapp.sequence.say import places, say, sentence, text
+from chairapp.sequence.say import choice, label, places, say, sentence, text
+
+PLANNED_FROM = ["display", "plane", "contact", "vertical"]
 
 
-def view(sequence: dict, entries: list, language: str = "en", people=None) -> dict:
+def view(sequence: Doc, entries: Rows, language: str = "en", people: Value = None) -> Doc:
     """{"state": as settle gives it, "verdict": as judge gives it, with words added}.
 
     Every finding gains "text", "advice" and "source"; the plan gains "words", a list of sentences. `people` gives names
@@ -20,67 +23,85 @@ def view(sequence: dict, entries: list, language: str = "en", people=None) -> di
     return {"state": state, "verdict": verdict}
 
 
-def to_sign(sequence: dict, entries: list) -> dict:
+def to_sign(sequence: Doc, entries: Rows) -> Doc:
     """What a signature made now would cover: {"covers": {device: its last clinical entry}, "entries": in order}.
 
     The signature's digest is the SHA-256 over the RFC 8785 bytes of those entries as a JSON array.
     """
     index = index_of(sequence)
     clinical = [entry for entry in in_order(index, entries) if is_clinical(index, entry)]
-    covers = {}
+    covers: Doc = {}
     for entry in clinical:
         device = entry["device"]
         covers[device] = max(covers.get(device, ""), entry["id"])
     return {"covers": covers, "entries": clinical}
 
 
-def add_words(sequence: dict, verdict: dict, language: str, people: dict):
+def add_words(sequence: Doc, verdict: Doc, language: str, people: Doc) -> None:
     """Put the words of every finding and of the plan into the verdict, in place."""
     for step in verdict["steps"]:
         _add_to_all(sequence, verdict["steps"][step]["findings"], language, people)
     plan = verdict["plan"]
     for findings in (plan["why"], plan["notes"], plan["conflicts"]):
         _add_to_all(sequence, findings, language, people)
-    plan["words"] = plan_words(sequence, plan, language)
+    plan["words"] = plan_words(sequence, verdict, language)
 
 
-def plan_words(sequence: dict, plan: dict, language: str) -> list:
-    """The wax plan as a technician would say it: upper rim first, then lower, then what to mind."""
+def plan_words(sequence: Doc, verdict: Doc, language: str) -> list[str]:
+    """The wax plan as a technician would say it: what comes first, upper rim, lower rim, then what to mind."""
+    plan = verdict["plan"]
     words = [finding["text"] for finding in plan["why"]]
+    if plan["runs"]:
+        words += _put_right_first(sequence, verdict["steps"], language)
     for rim in ("upper", "lower"):
         for surface in ("height", "labial"):
-            words += _line(sequence, plan["runs"], rim, surface, language)
+            runs = [run for run in plan["runs"] if run["rim"] == rim and run["surface"] == surface]
+            words += _line(sequence, runs, rim, surface, language)
     if plan["nothing"]:
         words.append(text(sequence, language, "plan.nothing", {}))
-    elif plan["shown"]["lower"]:
+    elif plan["lower"]:
         words.append(text(sequence, language, "plan.soften", {}))
     return words + [finding["text"] for finding in plan["notes"] + plan["conflicts"]]
 
 
-def _line(sequence: dict, runs: list, rim: str, surface: str, language: str) -> list:
-    """One sentence for one face of one rim, or none."""
-    changes = [
-        _change(sequence, run, language) for run in runs if run["rim"] == rim and run["surface"] == surface
-    ]
-    if not changes:
+def _put_right_first(sequence: Doc, steps: Doc, language: str) -> list[str]:
+    """What takes the ground from the readings the plan is made of, each once."""
+    words: list[str] = []
+    for step in PLANNED_FROM:
+        for finding in steps[step]["findings"]:
+            if finding["code"] in ("capped", "position_wanders"):
+                params = {"label": label(sequence, language, finding["item"])}
+                params["answer"] = choice(sequence, language, finding["item"], finding["value"])
+                said = text(sequence, language, "plan.first", params)
+                words += [] if said in words else [said]
+    return words
+
+
+def _line(sequence: Doc, runs: Rows, rim: str, surface: str, language: str) -> list[str]:
+    """One sentence for one face of one rim, or none; places with the same change are named together."""
+    same: Doc = {}
+    for run in runs:
+        same[run["mm"]] = same.get(run["mm"], []) + run["stations"]
+    if not same:
         return []
     params = {"rim": text(sequence, language, "rim." + rim, {})}
+    changes = [_change(sequence, mm, stations, language) for mm, stations in same.items()]
     params["changes"] = text(sequence, language, "plan.then", {}).join(changes)
     key = "plan.labial_line" if surface == "labial" else "plan.line"
     return [sentence(text(sequence, language, key, params))]
 
 
-def _change(sequence: dict, run: dict, language: str) -> str:
-    params = {"mm": number_text(abs(run["mm"])), "places": places(sequence, language, run["stations"])}
-    return text(sequence, language, "plan.add" if run["mm"] > 0 else "plan.take", params)
+def _change(sequence: Doc, mm: Value, stations: list[str], language: str) -> str:
+    params = {"mm": number_text(abs(mm)), "places": places(sequence, language, stations)}
+    return text(sequence, language, "plan.add" if mm > 0 else "plan.take", params)
 
 
-def _add_to_all(sequence: dict, findings: list, language: str, people: dict):
+def _add_to_all(sequence: Doc, findings: Rows, language: str, people: Doc) -> None:
     for finding in findings:
         finding.update(say(sequence, _named(finding, people), language))
 
 
-def _named(finding: dict, people: dict) -> dict:
+def _named(finding: Doc, people: Doc) -> Doc:
     """The finding with the author's name in place of the staff id, where it is known."""
     author = finding["params"].get("author")
     if author not in people:

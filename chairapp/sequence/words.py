@@ -6,7 +6,7 @@ from typing import Any
 from chairapp.judge.codes import CODES
 from chairapp.sequence.errors import InputError
 
-OF_EVERY_FINDING = ("label", "value", "size", "unit", "low", "high", "band", "answer")
+OF_EVERY_FINDING = ("label", "value", "size", "shown", "unit", "low", "high", "band", "answer")
 OF_EVERY_CHECK = ("name", "given", "unit", "low", "high", "known")
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 TEXT_MAX = 500
