@@ -1,6 +1,6 @@
 """The judge for the browser: the very files the server runs, packed for Brython under their real names.
 
-`chairapp` and `chairapp.sequence` are there as empty packages, for what their own `__init__` imports is not for the browser.
+`chairapp` and `chairapp.sequence` are empty packages there: what their own `__init__` imports is not for the browser.
 """
 
 import ast
@@ -94,9 +94,9 @@ def _is_module(name: str) -> bool:
 
 
 def _source(name: str) -> tuple[str, bool]:
-    package, _, rest = name.partition(".")
-    base = files(package).joinpath(*rest.split("."))
-    for path, is_package in ((base / "__init__.py", True), (base.with_name(base.name + ".py"), False)):
+    package, *inside, last = name.split(".")
+    folder = files(package).joinpath(*inside)
+    for path, is_package in ((folder / last / "__init__.py", True), (folder / f"{last}.py", False)):
         if path.is_file():
             return path.read_text("utf-8"), is_package
     raise BundleError(f"{name}: there is no such module")

@@ -1,7 +1,7 @@
 """The mark of the tablet page: two rims seen from the front, one above the other, and three ticks across both.
 
-`python -m chairapp.tablet.icons` draws the PNG files anew into `icons/`; they are committed, so that no machine draws its
-own and every release has the same bytes.
+`python -m chairapp.tablet.icons` draws the PNG files anew into `icons/`; they are committed, so that no machine draws
+its own and every release has the same bytes.
 """
 
 from importlib.resources import files

@@ -4,6 +4,7 @@ import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.resources import files as resources
+from typing import Any
 
 from fastapi import APIRouter, FastAPI, Request, Response
 from starlette.routing import Mount
@@ -24,9 +25,9 @@ _NEVER = "no-store"
 def add_tablet(app: FastAPI, *, author: Author | None = None, retired: bool = False) -> None:
     """Serve the tablet page on this app. Call it before `ui.run_with(app)`, whose catch-all takes what comes after.
 
-    The release is built when the app starts, after NiceGUI has started; a page that cannot be frozen stops the node with
-    a TabletError. `author` is `chairapp.elements.chair` when it is not given. `retired` takes the service worker back
-    from every tablet that comes by: the page then works only while connected.
+    The release is built when the app starts, after NiceGUI has started; a page that cannot be frozen stops the node
+    with a TabletError. `author` is `chairapp.elements.chair` when it is not given. `retired` takes the service worker
+    back from every tablet that comes by: the page then works only while connected.
     """
     if any(isinstance(route, Mount) and route.path == "" for route in app.routes):
         raise ReleaseError("add_tablet must be called before ui.run_with")
@@ -35,7 +36,7 @@ def add_tablet(app: FastAPI, *, author: Author | None = None, retired: bool = Fa
     started = app.router.lifespan_context
 
     @asynccontextmanager
-    async def lifespan(app: FastAPI) -> AsyncIterator[object]:
+    async def lifespan(app: FastAPI) -> AsyncIterator[Any]:
         async with started(app) as state:
             await shelf.fill()
             yield state

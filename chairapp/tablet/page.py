@@ -4,7 +4,8 @@
 JSON ({"en": {key: text}}), handed to the elements as `words` of the page's `tm-config`:
 
     JSON.parse(document.getElementById("tm-config").textContent)
-    {"protocol": 1, "release": version, "words": {...}, "judge": {"worker", "brython", "bundle"}, "worker": "/sw.js", "scope": "/chair"}
+    {"protocol": 1, "release": version, "words": {...}, "judge": {"worker", "brython", "bundle"}, "worker": "/sw.js",
+     "scope": "/chair"}
 
 Modules named `tm_*.js` in `sync/browser`, `chairapp/tablet` and `chairapp/elements` may import one another by their
 stems (`import * as replica from "tm_replica"`); the release finds them by their import lines. Inline event handlers and
@@ -38,10 +39,10 @@ _WORKER_POLICY = "default-src 'none'; script-src 'self' 'unsafe-eval'"
 
 @dataclass(frozen=True)
 class Author:
-    """Who authors the page: `build()` puts its elements there, `words()` are its texts, {language: {key: text}}."""
+    """Who authors the page: `build()` puts its elements there, `words()` are its texts as JSON."""
 
     build: Callable[[], None]
-    words: Callable[[], Mapping[str, Mapping[str, str]]] = dict
+    words: Callable[[], str]
 
 
 def page(author: Author, files: Files) -> Callable[[], None]:
@@ -71,7 +72,7 @@ def _config(author: Author, files: Files) -> dict[str, object]:
         "bundle": files.add("judge_bundle.js", bundle()),
     }
     own = {"protocol": PROTOCOL, "release": PLACEHOLDER, "worker": "/sw.js", "scope": "/chair"}
-    return {**own, "judge": judge, "words": author.words()}
+    return {**own, "judge": judge, "words": json.loads(author.words())}
 
 
 def _head(files: Files) -> str:

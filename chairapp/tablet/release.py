@@ -1,8 +1,8 @@
-"""The frozen page and its release: rendered once, stripped of what is random, every file under its content's address.
+"""The frozen page and its release: rendered once, rid of what is random, every file under the address of its bytes.
 
-NiceGUI renders a page for a live socket. What is leaned on of its insides is named here and guarded by tests/tablet: the
-template's import map and script addresses under `/_nicegui/VERSION/`, the elements in a String.raw literal, random ids as
-UUIDs of version 4, `window.io`.
+NiceGUI renders a page for a live socket. What is leaned on of its insides is named here and guarded by tests/tablet:
+the template's import map and script addresses under `/_nicegui/VERSION/`, the elements in a String.raw literal, random
+ids as UUIDs of version 4, `window.io`.
 """
 
 import base64
@@ -12,6 +12,7 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import httpx
 from nicegui import app as nicegui_app
@@ -38,6 +39,7 @@ _LEFT_OUT = (
     re.compile(r'\s*<script defer src="[^"]*/tailwindcss\.min\.js"></script>'),
     re.compile(r'\s*<style type="text/tailwindcss">.*?</style>', re.S),
 )
+_FURTHER_FILES = re.compile(r"""url\((?!["']?data:)|@import""")
 _SOCKET = re.compile(r'"/_nicegui/[^"]*/socket\.io\.min\.js"')
 _OLD_BROWSER = "Your browser does not support ES modules.<br />Please use a modern browser."
 _OPENING = "Opening. Should this stay, this browser is too old for the page."
@@ -56,8 +58,8 @@ class Release:
 async def build_release(build: Callable[[], None], files: Files, no_socket: str) -> Release:
     """Render `build`, freeze it, and list what it needs. `files` holds what is known already: judge, icons, manifest.
 
-    Equal code gives equal bytes and so an equal version, in every process. Raises ReleaseError for an element that would
-    need the node at run time, and for a file that cannot be had.
+    Equal code gives equal bytes and so an equal version, in every process. Raises ReleaseError for an element that
+    would need the node at run time, and for a file that cannot be had.
     """
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app=nicegui_app), base_url="http://release") as client:
         html = await _render(client, build)
@@ -92,11 +94,11 @@ def _refuse_listeners(html: str) -> None:
                 raise ReleaseError(f"element {id} ({element['tag']}): its {event['type']!r} listener needs the node")
 
 
-def _elements(html: str) -> dict[str, dict]:
+def _elements(html: str) -> dict[str, dict[str, Any]]:
     found = _ELEMENTS.search(html)
     if not found:
         raise ReleaseError("the page holds no elements: NiceGUI's template has changed")
-    elements: dict[str, dict] = json.loads(markup.unescape(found[1]))
+    elements: dict[str, dict[str, Any]] = json.loads(markup.unescape(found[1]))
     return elements
 
 
@@ -158,10 +160,8 @@ class _Freezer:
             if response.status_code != 200:
                 raise ReleaseError(f"{url}: a file of the page cannot be had (status {response.status_code})")
             media = response.headers["content-type"].partition(";")[0]
-            if media == "text/css" and re.search(r"url\((?![\"']?data:)|@import", response.text):
-                raise ReleaseError(
-                    f"{url}: a stylesheet of the page names further files, put them into the page itself"
-                )
+            if media == "text/css" and _FURTHER_FILES.search(response.text):
+                raise ReleaseError(f"{url}: a stylesheet may not name further files, put them into the page itself")
             self._known[url] = self._files.add(url.partition("?")[0].rpartition("/")[2], response.content, media)
         return self._known[url]
 

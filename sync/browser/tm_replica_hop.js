@@ -28,14 +28,11 @@ export class Hop {
   }
 
   async pair(name) {
-    const known = await this.store.meta("device");
-    const body = { kind: "tablet", name, ...(known ? { device: known } : {}) };
-    const { value } = await this.#call("/pair", { method: "POST", body, token: false });
-    const devices = (await this.store.meta("devices")) ?? [];
-    await this.store.setMeta({
-      device: value.device, letter: value.letter, token: value.token, name,
-      devices: [...new Set([...devices, value.device])],
-    });
+    const body = { kind: "tablet", name };
+    const { value } = await this.#call("/pair", { method: "POST", body, token: null });
+    // Paired anew this tablet is another device to the clinic: what it wrote before goes out under the token of then.
+    const tokens = { ...(await this.store.meta("tokens")), [value.device]: value.token };
+    await this.store.setMeta({ device: value.device, letter: value.letter, token: value.token, name, tokens });
     if (value.clinic) await this.#keepClinic(value.clinic, null);
     this.changed({ paired: true, unauthorized: false });
   }
@@ -49,7 +46,7 @@ export class Hop {
       const batch = await this.store.toSend(after, this.options.batch, began);
       if (!batch.length) break;
       after = batch.at(-1).id;
-      left += await this.#send(batch);
+      for (const own of byDevice(batch)) left += await this.#send(own);
     }
     if (left) throw refusedBy("The node did not say that it keeps everything it was sent.", "It is sent again.");
   }
@@ -58,7 +55,7 @@ export class Hop {
   async #send(batch) {
     let answer;
     try {
-      answer = (await this.#call("/sync/entries", { method: "POST", body: { entries: batch } })).value;
+      answer = await this.#post(batch);
     } catch (error) {
       if (!SPLIT_STATUS.includes(error.status)) throw error;
       return this.#sendLess(batch, error);
@@ -69,6 +66,19 @@ export class Hop {
     await this.#compareHeads(answer);
     const named = new Set([...stored, ...settled, ...refused.map((row) => row.id)]);
     return batch.filter((entry) => !named.has(entry.id)).length;
+  }
+
+  /** Entries of one device, under its own token; one the node no longer knows leaves them to the present one. */
+  async #post(entries) {
+    const call = { method: "POST", body: { entries } };
+    const [token, tokens] = await Promise.all(["token", "tokens"].map((key) => this.store.meta(key)));
+    const own = tokens[entries[0].device] ?? token;
+    try {
+      return (await this.#call("/sync/entries", { ...call, token: own })).value;
+    } catch (error) {
+      if (error.status !== 401 || own === token) throw error;
+      return (await this.#call("/sync/entries", { ...call, token })).value;
+    }
   }
 
   /** The node took the whole batch for nonsense: find the entry it means and let the others through. */
@@ -83,16 +93,15 @@ export class Hop {
   }
 
   /** A store that is another one, or that stands further back than it once did, is offered everything again. */
-  async #compareHeads({ epoch, head }) {
-    if (!epoch) return;
+  async #compareHeads({ head }) {
     const before = await this.store.meta("head");
-    const now = { epoch, ...readHead(head) };
-    const lost = before && before.epoch === epoch && fellBack(before, now);
-    if (before && (before.epoch !== epoch || lost)) {
-      await this.store.offerAgain((await this.store.meta("devices")) ?? []);
+    const other = before && before.epoch !== head.epoch;
+    const lost = before && !other && fellBack(before, head);
+    if (other || lost) {
+      await this.store.offerAgain(Object.keys((await this.store.meta("tokens")) ?? {}));
       this.changed({ ...(lost ? { alarm: LOST } : {}), again: true });
     }
-    await this.store.setMeta({ head: now, ...(lost ? { alarm: LOST } : {}) });
+    await this.store.setMeta({ head, ...(lost ? { alarm: LOST } : {}) });
   }
 
   /** Hear which visits were touched, then fetch those in scope of which the node holds more. */
@@ -156,16 +165,19 @@ export class Hop {
     if (!held || canonical(held.value) !== canonical(value)) this.changed({ document: "clinic" });
   }
 
-  /** One call with a time limit that covers the answer's body too. */
-  async #call(path, { method = "GET", body, etag, token = true } = {}) {
+  /** One call with a time limit that covers the answer's body too. Under the present token unless another is given. */
+  async #call(path, { method = "GET", body, etag, token } = {}) {
+    const present = await this.store.meta("token");
+    const used = token === undefined ? present : token;
     const limit = new AbortController();
     const timer = setTimeout(() => limit.abort(), this.options.timeout);
     try {
       const response = await fetch(this.options.base + path, {
         method, signal: limit.signal, cache: "no-store", credentials: "omit",
-        headers: await this.#headers({ body, etag, token }), body: body && JSON.stringify(body),
+        headers: headersOf({ body, etag, token: used }), body: body && JSON.stringify(body),
       });
-      return await this.#answer(response);
+      if (used && used === present) this.changed({ unauthorized: response.status === 401 });
+      return await answerOf(response);
     } catch (error) {
       throw error instanceof ReplicaError ? error : new ReplicaError("unreachable", { why: NO_ANSWER });
     } finally {
@@ -173,28 +185,32 @@ export class Hop {
     }
   }
 
-  async #headers({ body, etag, token }) {
-    const held = token && (await this.store.meta("token"));
-    return {
-      "Threemark-Protocol": PROTOCOL,
-      ...(held ? { Authorization: `Bearer ${held}` } : {}),
-      ...(body ? { "Content-Type": "application/json" } : {}),
-      ...(etag ? { "If-None-Match": etag } : {}),
-    };
-  }
+}
 
-  async #answer(response) {
-    const { status } = response;
-    if (status === 401) this.changed({ unauthorized: true });
-    if (status === 304) return { status };
-    const spoken = response.headers.get("Threemark-Protocol");
-    if (spoken && spoken !== PROTOCOL) {
-      throw refusedBy(`The node speaks protocol ${spoken}, this page speaks ${PROTOCOL}.`, "Update the older of the two.");
-    }
-    if (!response.ok) throw await sayingNo(response);
-    if (status !== 401) this.changed({ unauthorized: false });
-    return { status, value: await response.json(), etag: response.headers.get("ETag") };
+function headersOf({ body, etag, token }) {
+  return {
+    "Threemark-Protocol": PROTOCOL,
+    ...(token ? { Authorization: `Bearer ${token}` } : {}),
+    ...(body ? { "Content-Type": "application/json" } : {}),
+    ...(etag ? { "If-None-Match": etag } : {}),
+  };
+}
+
+async function answerOf(response) {
+  const { status } = response;
+  if (status === 304) return { status };
+  const spoken = response.headers.get("Threemark-Protocol");
+  if (spoken && spoken !== PROTOCOL) {
+    throw refusedBy(`The node speaks protocol ${spoken}, this page speaks ${PROTOCOL}.`, "Update the older of the two.");
   }
+  if (!response.ok) throw await sayingNo(response);
+  return { status, value: await response.json(), etag: response.headers.get("ETag") };
+}
+
+function byDevice(entries) {
+  const groups = new Map();
+  for (const entry of entries) groups.set(entry.device, [...(groups.get(entry.device) ?? []), entry]);
+  return groups.values();
 }
 
 const NO_ANSWER = "No answer from the clinic's computer.";
@@ -221,11 +237,6 @@ function turnedAway({ id, field = "", why = "", do: advice = "" }) {
 function query(parameters) {
   const given = Object.entries(parameters).filter(([, value]) => value !== null && value !== undefined);
   return given.length ? `?${new URLSearchParams(given)}` : "";
-}
-
-function readHead(head) {
-  const [, position, hash] = Array.isArray(head) ? head : [null, head?.position, head?.hash];
-  return { position, hash };
 }
 
 function fellBack(before, now) {

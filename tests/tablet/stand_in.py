@@ -19,4 +19,4 @@ def build() -> None:
         StandIn()
 
 
-AUTHOR = Author(build, lambda: {"en": {"title": "Stand-in"}})
+AUTHOR = Author(build, lambda: '{"en": {"title": "Stand-in"}}')
