@@ -1,6 +1,7 @@
 """Every setting of a node in one table. A flag beats the environment beats node.toml beats the default."""
 
 import ipaddress
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -46,6 +47,7 @@ class Settings:
     clinic: str | None = None
     store: str | None = None
     sequence: Path | None = None
+    label_address: str | None = None
 
 
 def _host(text: str) -> str:
@@ -81,6 +83,12 @@ def _file(text: str) -> Path:
     return Path(text)
 
 
+def _address(text: str) -> str:
+    if not re.fullmatch(r"[A-Za-z0-9.-]+(?::\d{1,5})?", text):
+        raise ValueError("write a host name, with :PORT where it needs one")
+    return text
+
+
 def _label_size(text: str) -> tuple[float, float]:
     try:
         return size_from(text)
@@ -102,6 +110,14 @@ SETTINGS = (
     ),
     Setting(
         "sequence", None, "TOML file with this clinic's own bands, required flags and texts", _file, ("clinic",), "FILE"
+    ),
+    Setting(
+        "label_address",
+        None,
+        "host, with its port, that the symbol on a label leads to; its own",
+        _address,
+        ("clinic",),
+        "HOST",
     ),
     Setting("label_size", "57x32", "width x height of the label stock in mm", _label_size, value="WxH"),
 )

@@ -1,0 +1,183 @@
+"""The commands. Exit codes: 0 done, 1 the answer is no, 2 bad input or usage; every error is one line on stderr."""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, NoReturn
+
+from chairapp.box.errors import BoxError, NoSignature
+from chairapp.clinic import ClinicError
+from chairapp.judge.errors import InputError
+from chairapp.node.errors import NodeError
+from chairapp.node.settings import ENVIRONMENT, SETTINGS
+from sync.errors import SyncError
+
+__all__ = ["main"]
+
+DONE, NO, BAD = 0, 1, 2
+Given = argparse.Namespace
+
+# Servers, drawing and judging are imported by the command that needs them: `threemark --help` answers at once.
+
+
+class _No(Exception):
+    """The command worked and the answer is no."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; gives its exit code. Usage errors and --help leave by SystemExit, as argparse does it."""
+    given = _parser().parse_args(argv)
+    try:
+        return int(given.run(given) or DONE)
+    except (_No, NoSignature) as no:
+        return _say(given.command, str(no), NO)
+    except (BoxError, ClinicError, InputError, NodeError) as error:
+        return _say(given.command, str(error), BAD)
+    except SyncError as error:
+        return _say(given.command, f"{error.why} {error.do}", BAD)
+    except BrokenPipeError:
+        # The reader of a pipe went away (`| head`): nothing more to say, and nobody to say it to.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+
+
+def _say(command: str, sentence: str, code: int) -> int:
+    print(f"threemark {command}: {' '.join(sentence.split())}", file=sys.stderr)
+    return code
+
+
+# ---- the words of the command line
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.exit(BAD, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+
+def _parser() -> argparse.ArgumentParser:
+    about = "Walks a clinician through the shaping of two wax rims, judges every reading on the spot, keeps the record."
+    parser = _Parser(prog="threemark", description=about, allow_abbrev=False)
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for add in (_add_demo, _add_chair, _add_clinic, _add_judge, _add_label, _add_verify):
+        add(commands)
+    return parser
+
+
+def _command(commands: Any, name: str, about: str, run: Callable[[Given], int | None]) -> _Parser:
+    command: _Parser = commands.add_parser(name, help=about, description=f"{about}.", allow_abbrev=False)
+    command.set_defaults(run=run)
+    return command
+
+
+def _add_demo(commands: Any) -> None:
+    demo = _command(commands, "demo", "run a clinic server and a chair node with invented visits", _demo)
+    demo.add_argument(
+        "--port", type=_port_with_next, default=8080, help="of the chair node; the clinic server is at port+10"
+    )
+    demo.add_argument("--data", type=Path, metavar="DIR", help="keep the data here; a temporary folder when left out")
+    demo.add_argument("--no-browser", action="store_true", help="do not open a browser")
+
+
+def _add_chair(commands: Any) -> None:
+    _add_settings(
+        _command(commands, "chair", "run a chair node, which works with the clinic server away", _node), "chair"
+    )
+
+
+def _add_clinic(commands: Any) -> None:
+    _add_settings(_command(commands, "clinic", "run the clinic server", _node), "clinic")
+
+
+def _add_settings(command: _Parser, role: str) -> None:
+    """Every setting of the role as a flag; what is not given comes from the environment or node.toml."""
+    command.add_argument("--data", type=Path, metavar="DIR", help=f"the data folder (or {ENVIRONMENT}DATA)")
+    for setting in SETTINGS:
+        if role in setting.roles:
+            default = f" (default {setting.default})" if setting.default else ""
+            command.add_argument(setting.flag, dest=setting.name, metavar=setting.value, help=setting.help + default)
+
+
+def _add_judge(commands: Any) -> None:
+    judge = _command(commands, "judge", "judge a case file and print the verdict as JSON", _judge)
+    judge.add_argument("file", metavar="FILE", help="a case file; - reads standard input")
+    judge.add_argument("--sequence", metavar="FILE.toml", help="a clinic's own bands, required flags and texts")
+
+
+def _add_label(commands: Any) -> None:
+    label = _command(commands, "label", "make the label of a case box", _label)
+    label.add_argument("code", metavar="BOX_CODE", help="the box code, 7KQ4-M2X9; hyphen and case do not matter")
+    label.add_argument(
+        "--data", type=Path, metavar="DIR", required=True, help="the data folder of a node, running or not"
+    )
+    label.add_argument("--out", type=Path, metavar="FILE", required=True, help="FILE.pdf, FILE.svg or FILE.png")
+    label.add_argument("--dpi", type=int, choices=(203, 300), default=203, help="of the label printer, for PNG")
+    label.add_argument("--size", metavar="WxH", help="of the label stock in mm; the node's label_size when left out")
+
+
+def _add_verify(commands: Any) -> None:
+    verify = _command(commands, "verify", "walk the chain of a node's entries and check every signature", _verify)
+    where = verify.add_mutually_exclusive_group(required=True)
+    where.add_argument("--data", type=Path, metavar="DIR", help="the data folder of a node, running or not")
+    where.add_argument("--store", metavar="URL", help="a clinic server's database")
+
+
+def _port_with_next(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65525:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port: a number from 1 to 65525")
+    return int(text)
+
+
+# ---- what the commands do
+
+
+def _demo(given: Given) -> int:
+    from chairapp.node.demo import run_demo
+
+    return run_demo(given.port, given.data, not given.no_browser)
+
+
+def _node(given: Given) -> None:
+    from chairapp.node.folder import make_folder, open_folder
+    from chairapp.node.log import start_log
+    from chairapp.node.settings import read_settings
+    from chairapp.server import serve
+
+    role = given.command
+    data = given.data or (Path(os.environ[f"{ENVIRONMENT}DATA"]) if os.environ.get(f"{ENVIRONMENT}DATA") else None)
+    if data is None:
+        raise NodeError(f"--data: missing, name the folder this {role} node keeps its data in")
+    flags = {setting.name: getattr(given, setting.name) for setting in SETTINGS if role in setting.roles}
+    known = open_folder(data).file if (data / "FORMAT").exists() else {}
+    settings = read_settings(role, data, flags, os.environ, known)
+    folder = make_folder(data, role, flags)
+    start_log()
+    serve(settings, folder)
+
+
+def _judge(given: Given) -> None:
+    from chairapp.case import judge_file
+
+    print(json.dumps(judge_file(given.file, given.sequence), ensure_ascii=False, indent=1))
+
+
+def _label(given: Given) -> None:
+    from chairapp.node.reading import label_file
+
+    label_file(given.code, given.data, given.out, given.dpi, given.size, os.environ, datetime.now(UTC))
+
+
+def _verify(given: Given) -> None:
+    from chairapp.node.reading import check_all
+
+    checked = check_all(given.data, given.store)
+    if checked.flaw:
+        raise _No(checked.flaw)
+    print(checked.sentence)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,106 @@
+"""The clinic document and the sequence documents as a node keeps them, and the two routes that serve them.
+
+A clinic server writes them, a chair node pulls them; both serve from their copy, so a chair node whose clinic is down
+serves on. Sequence documents are addressed by digest and kept for ever.
+"""
+
+import json
+import re
+import threading
+from typing import Any
+
+import rfc8785
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import JSONResponse, Response
+
+from chairapp.clinic import ClinicDocument, clinic_document, digest, read_clinic
+from chairapp.node.folder import Folder, write_whole
+from chairapp.sequence import digest as sequence_digest
+from sync.access import Devices, require
+from sync.border import HopRoute
+from sync.errors import NotFound, SyncError
+
+__all__ = ["Documents", "NotJoined", "document_routes"]
+
+_DIGEST = re.compile(r"[0-9a-f]{64}")
+
+
+class NotJoined(SyncError):
+    """A chair node that has never reached its clinic server has no clinic document to give."""
+
+    status = 503
+    do = "Start the clinic server, then try again."
+
+
+class Documents:
+    """Read from the data folder once, kept in memory; written before they are used."""
+
+    def __init__(self, folder: Folder) -> None:
+        self._folder = folder
+        self._clinic = read_clinic(folder.clinic) if folder.clinic.exists() else None
+        self._sequences: dict[str, dict[str, Any]] = {}
+        self._lock = threading.Lock()
+
+    def clinic(self) -> ClinicDocument | None:
+        """None on a chair node that has never reached its clinic."""
+        return self._clinic
+
+    def keep_clinic(self, document: ClinicDocument) -> None:
+        with self._lock:
+            write_whole(self._folder.clinic, json.dumps(document.model_dump(mode="json"), indent=1).encode())
+            self._clinic = document
+
+    def sequence(self, name: str) -> dict[str, Any] | None:
+        """The sequence document with this digest, or None where it is not kept."""
+        if name not in self._sequences and _DIGEST.fullmatch(name):
+            file = self._folder.sequences / f"{name}.json"
+            if file.exists():
+                self._sequences[name] = json.loads(file.read_bytes())
+        return self._sequences.get(name)
+
+    def keep_sequence(self, document: dict[str, Any]) -> str:
+        """Keep it under its own digest, which is returned."""
+        name = sequence_digest(document)
+        if self.sequence(name) is None:
+            write_whole(self._folder.sequences / f"{name}.json", rfc8785.dumps(document))
+            self._sequences[name] = document
+        return name
+
+    def take_clinic(self, raw: Any) -> ClinicDocument:
+        """Keep a clinic document that came over the hop. Raises ClinicError when it is none."""
+        document = clinic_document(raw, "the clinic server")
+        if document != self._clinic:
+            self.keep_clinic(document)
+        return document
+
+
+def document_routes(documents: Documents, devices: Devices) -> APIRouter:
+    """GET /sync/clinic (ETag) and GET /sync/sequence/DIGEST, for paired devices."""
+    router = APIRouter(tags=["sync"], route_class=HopRoute, dependencies=[Depends(require(devices))])
+
+    @router.get("/sync/clinic")
+    def clinic(request: Request) -> Response:
+        document = documents.clinic()
+        if document is None:
+            raise NotJoined("This node has not heard from its clinic server yet.", field="clinic")
+        tag = f'"{digest(document)}"'
+        if tag in request.headers.get("if-none-match", ""):
+            return Response(status_code=304, headers=_headers(tag, "no-cache"))
+        return JSONResponse(document.model_dump(mode="json"), headers=_headers(tag, "no-cache"))
+
+    @router.get("/sync/sequence/{name}")
+    def sequence(name: str, request: Request) -> Response:
+        document = documents.sequence(name)
+        if document is None:
+            raise NotFound("No sequence document with this digest is kept here.", field="digest")
+        tag = f'"{name}"'
+        headers = _headers(tag, "private, max-age=31536000, immutable")
+        if tag in request.headers.get("if-none-match", ""):
+            return Response(status_code=304, headers=headers)
+        return Response(rfc8785.dumps(document), media_type="application/json", headers=headers)
+
+    return router
+
+
+def _headers(tag: str, caching: str) -> dict[str, str]:
+    return {"ETag": tag, "Cache-Control": caching}

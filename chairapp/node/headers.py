@@ -1,0 +1,79 @@
+"""What every answer of a node carries, and which calls it does not take."""
+
+from starlette.datastructures import MutableHeaders
+from starlette.responses import JSONResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from chairapp.node.settings import is_loopback
+
+__all__ = ["Guard"]
+
+# NiceGUI writes its page as inline script and style; nothing may come from, or be sent to, another host.
+_POLICY = "; ".join(
+    (
+        "default-src 'self'",
+        "script-src 'self' 'unsafe-inline'",
+        "style-src 'self' 'unsafe-inline'",
+        "img-src 'self' data: blob:",
+        "font-src 'self' data:",
+        "connect-src 'self'",
+        "worker-src 'self'",
+        "object-src 'none'",
+        "base-uri 'none'",
+        "form-action 'self'",
+        "frame-ancestors 'none'",
+    )
+)
+_HEADERS = {
+    "Content-Security-Policy": _POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class Guard:
+    """Pure ASGI, so that streams and sockets pass through unbuffered.
+
+    A node listens on this machine only and asks nobody who they are, so a call under a foreign host name is refused: it
+    is another site's page whose name was made to point here. Headers a route set itself are left alone (the judge's
+    worker has a policy of its own).
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] not in ("http", "websocket"):
+            await self._app(scope, receive, send)
+        elif not is_loopback(_host(scope)):
+            await _refuse(scope, receive, send)
+        else:
+            await self._app(scope, receive, _with_headers(send))
+
+
+def _host(scope: Scope) -> str:
+    value = next((value for name, value in scope["headers"] if name == b"host"), b"").decode("latin-1")
+    name, _, port = value.rpartition(":")
+    return name if port.isdecimal() else value
+
+
+async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.close", "code": 1008})
+        return
+    error = {"field": "Host", "why": "this node answers on this machine only", "do": "open it at 127.0.0.1"}
+    await JSONResponse({"error": error}, 421)(scope, receive, send)
+
+
+def _with_headers(send: Send) -> Send:
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in _HEADERS.items():
+                headers.setdefault(name, value)
+        await send(message)
+
+    return sending

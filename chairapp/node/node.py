@@ -1,0 +1,123 @@
+"""One node put together: its store, devices, documents, the visits in it, and how it writes entries of its own."""
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from chairapp.box.code import is_code
+from chairapp.clinic import ClinicDocument
+from chairapp.node.documents import Documents
+from chairapp.node.errors import NodeError
+from chairapp.node.folder import Folder
+from chairapp.node.settings import Settings, is_loopback
+from chairapp.register import Register
+from chairapp.sequence.check import check_entry
+from sync.access import FileDevices
+from sync.blobs import FolderBlobs
+from sync.entry import Entry, Refusal, Stamper, frontier
+from sync.sql_store import SqlStore
+from sync.store import Store
+from sync.tiny_store import TinyStore
+
+__all__ = ["Node", "open_store"]
+
+
+class Node:
+    """`device` is set by the node's side of the hop: its own id at a clinic, the one it was paired under at a chair."""
+
+    def __init__(self, settings: Settings, folder: Folder, store: Store) -> None:
+        self.settings = settings
+        self.folder = folder
+        self.store = store
+        self.devices = FileDevices(folder.keys / "devices.json")
+        self.blobs = FolderBlobs(folder.blobs)
+        self.documents = Documents(folder)
+        self.register = Register(self.store, self.documents.sequence, self.people)
+        self.device: Callable[[], str | None] = lambda: None
+        self._stamper: Stamper | None = None
+        self._digests: dict[str, str] = {}
+        self._lock = threading.Lock()
+
+    def clinic(self) -> ClinicDocument:
+        """Raises NodeError on a chair node that never reached its clinic."""
+        document = self.documents.clinic()
+        if document is None:
+            raise NodeError("this node has not reached its clinic server yet: start the clinic server, then try again")
+        return document
+
+    def people(self) -> dict[str, str]:
+        document = self.documents.clinic()
+        return {person.id: person.name for person in document.staff} if document else {}
+
+    def label_address(self) -> str:
+        """Scheme and host a label leads to; plain http only where that is this machine."""
+        host = self.clinic().label_address
+        name = urlsplit(f"//{host}").hostname or ""
+        return f"{'http' if is_loopback(name) else 'https'}://{host}"
+
+    def check(self, entry: Entry) -> Refusal | None:
+        """What is wrong with an entry that came in. One whose sequence is not known here is taken as it is."""
+        if entry["kind"] == "opened" and (fault := _check_box(entry)):
+            return fault
+        sequence = self.documents.sequence(self._digest_for(entry))
+        wrong = check_entry(sequence, entry) if sequence else None
+        return Refusal(wrong["field"], wrong["why"], wrong["do"]) if wrong else None
+
+    def write(self, visit: str, kind: str, item: str, value: Any, author: str) -> Entry:
+        """Add an entry of this node's own. Raises NodeError before the node was paired."""
+        with self._lock:
+            stamper = self._stamped()
+            entries = self.store.visit(visit)
+            for entry in entries:
+                stamper.merge(entry)
+            seen = frontier(entries, ["adjustment"])
+            made = stamper.entry(visit, kind, author=author, item=item, value=value, seen=seen)
+            self.store.add([made])
+            return made
+
+    def _stamped(self) -> Stamper:
+        if self._stamper is None:
+            device = self.device()
+            if device is None:
+                raise NodeError(
+                    "this node is not paired with its clinic server yet: start the clinic server, then try again"
+                )
+            self._stamper = Stamper(device, last=self.store.latest(device))
+        return self._stamper
+
+    def _digest_for(self, entry: Entry) -> str:
+        """The sequence this entry's visit was opened with, also when `opened` stands before it in the same batch.
+
+        That of the clinic where the visit is not known yet: items are never removed, so it tells as well.
+        """
+        visit = entry["visit"]
+        if entry["kind"] == "opened":
+            self._digests[visit] = str(entry["value"].get("digest", ""))
+        if visit not in self._digests:
+            stored = [known["value"] for known in self.store.visit(visit) if known["kind"] == "opened"]
+            if not stored:
+                clinic = self.documents.clinic()
+                return clinic.sequence if clinic else ""
+            self._digests[visit] = stored[-1]["digest"]
+        return self._digests[visit]
+
+
+def open_store(folder: Folder, url: str | None = None) -> Store:
+    """The store of this folder for writing. Raises sync.errors.StoreError."""
+    if folder.role == "chair":
+        return TinyStore(folder.path)
+    return SqlStore(url or sqlite_url(folder.database))
+
+
+def sqlite_url(file: Path) -> str:
+    return f"sqlite:///{file.resolve()}"
+
+
+def _check_box(entry: Entry) -> Refusal | None:
+    value = entry["value"]
+    box = value.get("box") if isinstance(value, dict) else None
+    if isinstance(box, str) and is_code(box):
+        return None
+    return Refusal("value.box", f"{str(box)[:20]!r} is no box code", "send eight characters with their check character")

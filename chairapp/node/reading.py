@@ -1,0 +1,150 @@
+"""What commands do with a node's data without stopping it: make a label, check the chain and the signatures."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from chairapp.box.desk import Desk, Kind, file_of
+from chairapp.box.errors import BoxError, LabelError
+from chairapp.box.label import size_from
+from chairapp.node.documents import Documents
+from chairapp.node.errors import FolderError
+from chairapp.node.folder import Folder, open_folder
+from chairapp.node.node import Node, sqlite_url
+from chairapp.node.settings import Settings, read_settings
+from chairapp.sequence import digest as sequence_digest
+from chairapp.sequence import document, jaw_relation
+from chairapp.sequence.view import to_sign
+from sync.seal import digest, verify
+from sync.sql_store import SqlStore
+from sync.store import Store
+from sync.tiny_store import TinyStore
+
+__all__ = ["Checked", "check_all", "label_file"]
+
+Doc = dict[str, Any]
+
+
+def label_file(
+    code: str, data: Path, out: Path, dpi: int, size: str | None, environment: Mapping[str, str], at: datetime
+) -> None:
+    """Write the label of this box to `out`. Raises BoxError (NoSignature among them) and NodeError."""
+    kind = _kind_of(out)
+    with _reading(data) as (folder, store):
+        node = Node(_settings(folder, environment), folder, store)
+        desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
+        if size:
+            desk.size = size_from(size)
+        boxes = desk.find(code)
+        if len(boxes) > 1:
+            raise BoxError(f"{len(boxes)} visits have the code {code}: print the label from the page /label/{code}")
+        made = file_of(desk.layout(boxes[0]), kind, dpi, at)
+    try:
+        out.write_bytes(made)
+    except OSError as error:
+        raise LabelError(f"--out {out}: cannot be written: {error.strerror}") from None
+
+
+@dataclass(frozen=True)
+class Checked:
+    """`flaw` is the first thing wrong, or None; `sentence` says what was looked at."""
+
+    flaw: str | None
+    sentence: str = ""
+
+
+def check_all(data: Path | None, url: str | None) -> Checked:
+    """Walk the chain of every entry, then recompute the digest of every signature. Raises NodeError."""
+    with _reading(data) if data else _database(url or "") as (folder, store):
+        if store.damaged:
+            return Checked(f"{len(store.damaged)} damaged lines in the journal, the first: {store.damaged[0]}")
+        head = store.head()
+        if flaw := verify(head.epoch, store.links(), head.position, head.hash):
+            return Checked(flaw.why)
+        signed, unknown = 0, 0
+        for visit in _visits(store):
+            for signature, sequence in _signatures(store.visit(visit), folder):
+                if sequence is None:
+                    unknown += 1
+                elif not _holds(sequence, store.visit(visit), signature["value"]):
+                    return Checked(f"signature {signature['id']} of visit {visit} is over other entries than it says")
+                else:
+                    signed += 1
+        without = f", {unknown} of an unknown sequence not checked" if unknown else ""
+        return Checked(None, f"{head.position} entries and {signed} signatures hold{without}. Head {head.hash[:16]}.")
+
+
+def _kind_of(out: Path) -> Kind:
+    kind = out.suffix.lower().removeprefix(".")
+    if kind in ("pdf", "svg", "png"):
+        return kind  # type: ignore[return-value]
+    raise LabelError(f"--out {out}: name a .pdf, .svg or .png file")
+
+
+def _settings(folder: Folder, environment: Mapping[str, str]) -> Settings:
+    return read_settings(folder.role, folder.path, {}, environment, folder.file)
+
+
+@contextmanager
+def _reading(data: Path) -> Iterator[tuple[Folder, Store]]:
+    """The folder and its store without the lock: a node may be writing to it meanwhile."""
+    folder = open_folder(data)
+    if folder.role == "chair":
+        store: Store = TinyStore(folder.path, write=False)
+    else:
+        store = SqlStore(str(folder.file.get("store") or _existing(folder.database)))
+    try:
+        yield folder, store
+    finally:
+        store.close()
+
+
+@contextmanager
+def _database(url: str) -> Iterator[tuple[None, Store]]:
+    if url.startswith("sqlite:///"):
+        _existing(Path(url.removeprefix("sqlite:///")))
+    store = SqlStore(url)
+    try:
+        yield None, store
+    finally:
+        store.close()
+
+
+def _existing(file: Path) -> str:
+    """SQLite would make an empty database of a slip in the name."""
+    if not file.is_file():
+        raise FolderError(f"{file}: there is no such database")
+    return sqlite_url(file)
+
+
+def _visits(store: Store) -> Iterator[str]:
+    cursor, more = None, True
+    while more:
+        page = store.visits(cursor)
+        yield from (touched.visit for touched in page.visits)
+        cursor, more = page.cursor, page.more
+
+
+def _signatures(entries: list[Doc], folder: Folder | None) -> Iterator[tuple[Doc, Doc | None]]:
+    """Every signature of a visit and the sequence document it was signed under, None where that is not kept."""
+    signatures = [entry for entry in entries if entry["kind"] == "signature"]
+    if not signatures:
+        return
+    opened = [entry["value"]["digest"] for entry in entries if entry["kind"] == "opened"]
+    sequence = _sequence(opened[-1], folder) if opened else None
+    yield from ((signature, sequence) for signature in signatures)
+
+
+def _sequence(name: str, folder: Folder | None) -> Doc | None:
+    own = document(jaw_relation())
+    if sequence_digest(own) == name:
+        return own
+    return Documents(folder).sequence(name) if folder else None
+
+
+def _holds(sequence: Doc, entries: list[Doc], signed: Doc) -> bool:
+    covered = [entry for entry in entries if entry["id"] <= signed["covers"].get(entry["device"], "")]
+    return digest(to_sign(sequence, covered)["entries"]) == signed["digest"]

@@ -1,0 +1,136 @@
+"""Every visit of a node in one line each, and any one of them judged: what the pages are made from."""
+
+import threading
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from chairapp.visit import visit_state
+
+__all__ = ["Line", "NoSequence", "Register", "VisitStore", "Words", "words_of"]
+
+Entry = dict[str, Any]
+View = dict[str, Any]
+Words = Callable[[str], str]
+"""The text of a key of a sequence's catalogue, `choice.packing.items.record`."""
+
+
+class NoSequence(Exception):
+    """The sequence document a visit was opened with has not reached this node yet."""
+
+
+class VisitStore(Protocol):
+    """What is needed of a store (`sync.store.Store` has it)."""
+
+    def visit(self, visit: str) -> list[Entry]: ...
+    def visits(self, cursor: str | None = None, limit: int = 500) -> Any: ...
+
+
+@dataclass(frozen=True)
+class Line:
+    """One visit without judging it. `sequence` is a digest; times are RFC 3339 in UTC."""
+
+    visit: str
+    code: str
+    chair: str
+    author: str
+    opened: str
+    last: str
+    entries: int
+    sequence: str
+    signed: bool
+    printed: bool
+
+
+class Register:
+    """Follows a store's feed of visits. Calls block and may come from any thread. `people` names staff ids."""
+
+    def __init__(
+        self,
+        store: VisitStore,
+        sequence_of: Callable[[str], dict[str, Any] | None],
+        people: Callable[[], dict[str, str]] = dict,
+    ) -> None:
+        self._store = store
+        self._sequence_of = sequence_of
+        self._people = people
+        self._lines: dict[str, Line] = {}
+        self._views: dict[tuple[str, str], tuple[int, View]] = {}
+        self._cursor: str | None = None
+        self._lock = threading.Lock()
+
+    def lines(self) -> list[Line]:
+        """All visits, the one opened last first."""
+        self._follow()
+        return sorted(self._lines.values(), key=lambda line: (line.opened, line.visit), reverse=True)
+
+    def codes(self) -> Collection[str]:
+        self._follow()
+        return {line.code for line in self._lines.values()}
+
+    def with_code(self, code: str) -> list[Line]:
+        """The visits of this box: more than one when two tablets of one letter drew the same code."""
+        return [line for line in self.lines() if line.code == code]
+
+    def line(self, visit: str) -> Line | None:
+        self._follow()
+        return self._lines.get(visit)
+
+    def entries(self, visit: str) -> list[Entry]:
+        return self._store.visit(visit)
+
+    def sequence(self, visit: str) -> dict[str, Any]:
+        """The document this visit was opened with. Raises NoSequence."""
+        line = self.line(visit)
+        sequence = self._sequence_of(line.sequence) if line else None
+        if sequence is None:
+            raise NoSequence(visit)
+        return sequence
+
+    def view(self, visit: str, language: str = "en") -> View:
+        """`visit_state` of this visit, kept until entries arrive. Raises NoSequence."""
+        entries = self._store.visit(visit)
+        known = self._views.get((visit, language))
+        if known and known[0] == len(entries):
+            return known[1]
+        view = visit_state(self.sequence(visit), entries, language, self._people())
+        self._views[visit, language] = (len(entries), view)
+        return view
+
+    def _follow(self) -> None:
+        with self._lock:
+            more = True
+            while more:
+                page = self._store.visits(self._cursor)
+                for touched in page.visits:
+                    line = _line(touched.visit, self._store.visit(touched.visit))
+                    if line:
+                        self._lines[touched.visit] = line
+                self._cursor, more = page.cursor, page.more
+
+
+def words_of(sequence: dict[str, Any], language: str) -> Words:
+    """The catalogue of a sequence document as a function; English where a language lacks a text."""
+    texts = sequence["texts"]
+    own, english = texts.get(language, {}), texts["en"]
+    return lambda key: own.get(key) or english.get(key) or key.rpartition(".")[2].replace("_", " ")
+
+
+def _line(visit: str, entries: list[Entry]) -> Line | None:
+    """None for a visit whose `opened` entry has not arrived."""
+    opened = next((entry for entry in entries if entry["kind"] == "opened"), None)
+    if opened is None:
+        return None
+    kinds = {entry["kind"] for entry in entries}
+    return Line(
+        visit=visit,
+        code=opened["value"]["box"],
+        chair=opened["value"]["chair"],
+        author=opened["author"],
+        opened=opened["at"],
+        last=max(entry["at"] for entry in entries),
+        entries=len(entries),
+        sequence=opened["value"]["digest"],
+        signed="signature" in kinds,
+        printed="printed" in kinds,
+    )

@@ -1,0 +1,191 @@
+"""Puts a node together: its store, its side of the hop, its pages. One process is one node."""
+
+import asyncio
+import socket
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import Any
+
+import uvicorn
+from fastapi import FastAPI, Response
+from fastapi.responses import JSONResponse
+from nicegui import ui
+
+from chairapp.audit.pages import add_audit_pages
+from chairapp.box.code import ALPHABET
+from chairapp.box.desk import Desk
+from chairapp.box.pages import add_box_pages
+from chairapp.elements.frame import Frame
+from chairapp.home import add_home
+from chairapp.node.documents import document_routes
+from chairapp.node.errors import ClinicAway, PortTaken
+from chairapp.node.folder import Folder
+from chairapp.node.headers import Guard
+from chairapp.node.log import log
+from chairapp.node.membership import Membership
+from chairapp.node.node import Node, open_store
+from chairapp.node.settings import Settings, is_loopback
+from chairapp.people.demo import demo_clinic
+from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pair_route
+from chairapp.sequence import document, jaw_relation
+from chairapp.sequence.override import load_override
+from chairapp.tablet import add_tablet
+from sync.access import Device
+from sync.forward import Forward
+from sync.routes import routes
+
+__all__ = ["make_app", "serve"]
+
+_PULL_EVERY = 20.0
+Doc = dict[str, Any]
+
+
+def serve(settings: Settings, folder: Folder) -> None:
+    """Run the node until it is told to stop (Ctrl-C, SIGTERM). Raises PortTaken, and what `make_app` raises."""
+    listening = _listen(settings)
+    app = make_app(settings, folder)
+    config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=3)
+    log("node.listening", role=settings.role, host=settings.host, port=settings.port)
+    uvicorn.Server(config).run(sockets=[listening])
+
+
+def make_app(settings: Settings, folder: Folder) -> FastAPI:
+    """The node as an application. Opens its store for writing: one per data folder.
+
+    Raises SyncError (store in use, broken), ClinicError (clinic.json), InputError (the override file).
+    """
+    node = Node(settings, folder, open_store(folder, settings.store))
+    if settings.role == "chair":
+        assert settings.clinic is not None  # noqa: S101 - read_settings refuses a chair node without
+        side: _Chair | _Clinic = _Chair(node, settings.clinic)
+    else:
+        side = _Clinic(node, settings)
+    node.device = side.device
+    app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
+    app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs))
+    app.include_router(document_routes(node.documents, node.devices))
+    app.include_router(pair_route(side.pair, is_loopback))
+    app.add_api_route("/ready", _ready(node), include_in_schema=False)
+    _add_pages(node, side.audit)
+    add_tablet(app)
+    ui.run_with(app, title="Threemark", tailwind=False, reconnect_timeout=60, show_welcome_message=False)
+    app.add_middleware(Guard)
+    return app
+
+
+def _add_pages(node: Node, audit: str) -> None:
+    desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
+    frame = _frame_of(node, audit)
+    add_home(ui.page, frame, audit)
+    add_box_pages(ui.page, frame, desk)
+    if node.settings.role == "clinic":
+        add_audit_pages(ui.page, frame, node.register, node.clinic, node.store.received)
+
+
+def _ready(node: Node) -> Callable[[], Response]:
+    """Whether the node can work: it knows its clinic. Says how many visits it holds, nothing of them."""
+
+    def ready() -> Response:
+        known = node.documents.clinic() is not None
+        return JSONResponse({"ready": known, "visits": len(node.register.lines())}, 200 if known else 503)
+
+    return ready
+
+
+def _frame_of(node: Node, audit: str) -> Callable[[], Frame]:
+    ways = (("/chair", "Walk a visit"), ("/label", "Label a box"), (audit, "Audit"))
+    name = "Clinic server" if node.settings.role == "clinic" else "Chair node"
+
+    def frame() -> Frame:
+        clinic = node.documents.clinic()
+        if clinic is None:
+            return Frame(name, "Waiting for the clinic server", False, ways)
+        return Frame(name, clinic.clinic, clinic.invented, ways)
+
+    return frame
+
+
+def _listen(settings: Settings) -> socket.socket:
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((settings.host.strip("[]"), settings.port))
+        listening.listen()
+    except OSError as error:
+        listening.close()
+        why = "another program listens there" if error.errno == 98 else (error.strerror or "it cannot be used")
+        raise PortTaken(f"--port {settings.port}: {why}, choose another port") from None
+    return listening
+
+
+class _Clinic:
+    """The clinic server's side: it owns the documents and hands out identities."""
+
+    audit = "/audit"
+
+    def __init__(self, node: Node, settings: Settings) -> None:
+        self._node = node
+        sequence = load_override(settings.sequence) if settings.sequence else document(jaw_relation())
+        in_force = node.documents.keep_sequence(sequence)
+        kept = node.documents.clinic() or demo_clinic(in_force, f"{settings.host}:{settings.port}")
+        changed = {"sequence": in_force, "label_address": settings.label_address or kept.label_address}
+        if node.documents.clinic() is None:
+            node.documents.keep_clinic(kept.model_copy(update=changed))
+        elif any(getattr(kept, name) != value for name, value in changed.items()):
+            node.documents.keep_clinic(kept.model_copy(update=changed | {"version": kept.version + 1}))
+        self.pair = Pairing(node.devices, node.clinic, ALPHABET)
+
+    def device(self) -> str:
+        return self._node.folder.node
+
+    @asynccontextmanager
+    async def life(self, _: FastAPI) -> AsyncIterator[None]:
+        try:
+            yield
+        finally:
+            self._node.store.close()
+
+
+class _Chair:
+    """A chair node's side: it belongs to a clinic server, survives its absence, and forwards what it holds."""
+
+    def __init__(self, node: Node, clinic: str) -> None:
+        self._node = node
+        self._clinic = clinic
+        self.audit = f"{clinic}/audit"
+        name = f"Chair node {node.folder.node[:8]}"
+        self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences)
+        self._forward: Forward | None = None
+
+    def device(self) -> str | None:
+        return self._membership.device
+
+    async def pair(self, asked: PairingRequest, _: str | None) -> Doc:
+        """Pass it on to the clinic server, and know the device here too."""
+        try:
+            answer = await self._membership.pair(asked.kind, asked.name)
+        except ClinicAway as away:
+            raise PairingRefused(503, "", f"{away}, and it alone can pair", "start it, then pair again") from away
+        device = Device(answer["device"], asked.kind, answer["letter"], asked.name)
+        await asyncio.to_thread(self._node.devices.adopt, device, answer["token"])
+        return answer
+
+    @asynccontextmanager
+    async def life(self, _: FastAPI) -> AsyncIterator[None]:
+        keeping = asyncio.create_task(self._membership.keep_up(self._joined, _PULL_EVERY))
+        try:
+            yield
+        finally:
+            keeping.cancel()
+            if self._forward:
+                await self._forward.stop()
+            await self._membership.close()
+            self._node.store.close()
+
+    async def _joined(self, token: str) -> None:
+        self._forward = Forward(self._node.store, self._clinic, token)
+        self._forward.start()
+
+    def _sequences(self) -> set[str]:
+        return {line.sequence for line in self._node.register.lines()}
