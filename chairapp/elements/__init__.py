@@ -1,0 +1,14 @@
+"""Elements of the tablet page that work with the network off: one .py (what Python says) and one .js (what it does) each.
+
+Elements hold item ids and nothing else: what an item is, its unit, its band and its texts come from the sequence
+document of the visit, which the tablet keeps beside the entries. Modules without a .py of their own are shared by them:
+
+    tm_route.js     which screen: the address after the #
+    tm_state.js     the visit on the table: its entries, what the judge says of it, who writes
+    tm_actions.js   what a tap does: check, keep, sign
+    tm_steps.js     questions about the sequence document: items, texts, what comes next
+    tm_words.js     the page's own words, numbers and times
+    tm_draft.js     what is typed and not yet kept
+    tm_shapes.js    verdict shapes and small pictures        tm_keypad.js, tm_rim_map.js   parts of several elements
+    tm_box_code.js  box codes, the twin of chairapp/box/code.py
+"""

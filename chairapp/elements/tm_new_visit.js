@@ -1,0 +1,43 @@
+// A new visit: at which chair, in which language. The box code is made here, on the tablet, from no name and no number of a patient.
+import { h } from "vue";
+import { openVisit } from "tm_actions";
+import { go, href } from "tm_route";
+import { shape } from "tm_shapes";
+import { desk } from "tm_state";
+import { t } from "tm_words";
+
+export default {
+  data: () => ({ chair: null, language: null, fault: null, busy: false }),
+  computed: {
+    languages() { return desk.clinic?.languages ?? []; },
+    spoken() { return this.language ?? (this.languages.length === 1 ? this.languages[0] : null); },
+  },
+  methods: {
+    async open() {
+      if (this.busy) return;
+      this.busy = true;
+      const made = await openVisit({ chair: this.chair, language: this.spoken }).finally(() => { this.busy = false; });
+      if (made.visit) go("walk", made.visit);
+      else this.fault = made;
+    },
+    pick(name, options, chosen, text) {
+      return h("div", { class: "choices is-list", role: "group", "aria-label": t(`new.${name}`) }, options.map((one) =>
+        h("button", { key: one, type: "button", class: ["choice", chosen === one && "is-given"], "data-value": one, "aria-pressed": String(chosen === one), onClick: () => { this[name] = one; } }, [h("span", text(one)), chosen === one && shape("done")])));
+    },
+  },
+  render() {
+    return h("main", { class: "sheet new" }, [
+      h("h1", { tabindex: -1 }, t("new.question")),
+      this.pick("chair", desk.clinic?.chairs ?? [], this.chair, (one) => one),
+      this.languages.length > 1 && h("h2", t("new.which_language")),
+      this.languages.length > 1 && this.pick("language", this.languages, this.language, languageName),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
+      h("div", { class: "row" }, [
+        h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
+        h("button", { type: "button", class: "primary open-visit", disabled: !this.chair || !this.spoken, onClick: this.open }, t("new.open")),
+      ]),
+    ]);
+  },
+};
+
+const languageName = (code) => new Intl.DisplayNames([code], { type: "language" }).of(code);

@@ -1,0 +1,143 @@
+// The visit on the table: its entries, what the judge says of it, who writes, and where the data is.
+//
+// The judge answers a moment after an entry is kept; until then `row` lays the entries it has not seen over its last
+// word, so that a tap shows at once.
+import { markRaw, reactive, watch } from "vue";
+import * as judge from "tm_judge";
+import * as release from "tm_release";
+import * as replica from "tm_replica";
+import { route } from "tm_route";
+import { speak } from "tm_words";
+
+const AUTHOR = "tm.author";
+
+export const desk = reactive({
+  ready: false, problem: "", clinic: null, device: null, author: localStorage.getItem(AUTHOR),
+  visit: null, loaded: false, missing: false, sequence: null, language: "en", entries: [], state: null, verdict: null,
+});
+export const lamp = reactive({ sync: replica.status(), release: release.status(), judge: judge.status() });
+
+/** Who writes, as the clinic document has them; null until somebody is picked. */
+export const author = () => personOf(desk.author);
+export const personOf = (id) => desk.clinic?.staff.find((person) => person.id === id) ?? null;
+export const nameOf = (id) => personOf(id)?.name ?? id ?? "";
+
+export function setAuthor(id) {
+  desk.author = id;
+  localStorage.setItem(AUTHOR, id);
+}
+
+/** Present state of an item, entries the judge has not seen yet included. See chairapp/judge/settle.py for its shape. */
+export function row(item) {
+  const settled = desk.state?.items[item] ?? UNKNOWN;
+  return unjudged.reduce((known, entry) => laid(known, entry, item), settled);
+}
+
+/** Fetch a document the tablet may hold: the same object each time, so that the judge needs it once only. */
+export async function documentOf(digest) {
+  if (!documents.has(digest)) {
+    const found = await replica.document(digest);
+    if (found === null) return null;
+    documents.set(digest, markRaw(found));
+  }
+  return documents.get(digest);
+}
+
+export const opening = () => desk.entries.find((entry) => entry.kind === "opened") ?? null;
+
+const UNKNOWN = { status: "open", fresh: false, value: null, id: null, author: null, at: null, readings: [], stale_by: null, rounds: [], beaten: [], withdrawn: [], missing: [] };
+const documents = new Map();
+const unjudged = reactive([]);
+let held = new Map();
+
+function laid(known, entry, item) {
+  if (entry.item !== item) return known;
+  const came = { id: entry.id, value: entry.value, author: entry.author, at: entry.at };
+  if (entry.kind === "answer") return { ...known, ...came, status: entry.value === null ? "open" : "fresh", stale_by: null };
+  if (entry.kind === "reading" && !known.readings.some((one) => one.id === entry.id))
+    return { ...known, ...came, value: null, status: "fresh", stale_by: null, readings: [...known.readings, came] };
+  if (entry.kind === "withdrawal") return { ...known, readings: known.readings.filter((one) => one.id !== entry.of) };
+  return known;
+}
+
+async function openVisit(visit) {
+  held = new Map();
+  unjudged.length = 0;
+  Object.assign(desk, { visit, loaded: false, missing: false, entries: [], state: null, verdict: null, sequence: null });
+  if (!visit) return;
+  await take(await replica.entries(visit), visit);
+}
+
+/** Entries that became known, from here, another tab or the node. */
+async function take(list, visit = desk.visit) {
+  const fresh = list.filter((entry) => entry.visit === visit && !held.has(entry.id));
+  if (visit !== desk.visit) return;
+  for (const entry of fresh) held.set(entry.id, markRaw(entry));
+  if (fresh.length) desk.entries = [...held.values()];
+  unjudged.push(...fresh);
+  if (!desk.sequence) await prepare(visit);
+  if (fresh.length || !desk.loaded) await ask(visit);
+}
+
+/** The sequence document the visit was opened with; without it nothing can be asked and the page says so. */
+async function prepare(visit) {
+  const opened = opening();
+  const document = opened && (await documentOf(opened.value.digest));
+  if (visit !== desk.visit) return;
+  desk.missing = !document;
+  if (!document) return;
+  desk.language = opened.value.language;
+  speak(desk.language, desk.clinic?.time_zone);
+  desk.sequence = document;
+}
+
+async function ask(visit) {
+  if (!desk.sequence) return;
+  const shown = new Set(held.keys());
+  try {
+    const answer = await judge.view(visit, desk.sequence, [...held.values()], desk.language);
+    if (visit !== desk.visit) return;
+    Object.assign(desk, { state: markRaw(answer.state), verdict: markRaw(answer.verdict), problem: "" });
+    unjudged.splice(0, unjudged.length, ...unjudged.filter((entry) => !shown.has(entry.id)));
+  } catch (error) {
+    desk.problem = error.message;
+  } finally {
+    if (visit === desk.visit) desk.loaded = true;
+  }
+}
+
+async function readClinic() {
+  const clinic = await replica.document("clinic");
+  if (!clinic) return;
+  desk.clinic = markRaw(clinic);
+  desk.device = await replica.device();
+  speak(desk.language, clinic.time_zone);
+  await documentOf(clinic.sequence);
+}
+
+/** Called once by the page's frame. Resolves when the tablet's own store is open; never waits for the network. */
+export async function begin() {
+  replica.subscribe(heard);
+  judge.subscribe(() => (lamp.judge = judge.status()));
+  release.subscribe(() => (lamp.release = release.status()));
+  try {
+    await replica.start({ causal: ["adjustment"] });
+    await readClinic();
+  } catch (error) {
+    desk.problem = [error.message, error.do].filter(Boolean).join(" ");
+  }
+  watch(() => route.visit, openVisit, { immediate: true });
+  desk.ready = true;
+  judge.start();
+}
+
+let documentsSeen = -1;
+
+function heard(list, status) {
+  lamp.sync = status;
+  if (status.documents !== documentsSeen || !desk.clinic) {
+    documentsSeen = status.documents;
+    readClinic();
+  }
+  if (desk.visit && (list.length || desk.missing)) take(list);
+}

@@ -1,0 +1,59 @@
+// The page's own words, and how numbers and times are written. No other module holds a text.
+const config = JSON.parse(document.getElementById("tm-config").textContent);
+const voice = { language: "en", zone: undefined };
+
+/** Speak this language from now on; times in this IANA zone. */
+export function speak(language, zone) {
+  voice.language = language in config.words ? language : "en";
+  voice.zone = zone;
+}
+
+/** The text of this key with its {params} filled in. A missing key is shown as itself, and a test keeps it from happening. */
+export function t(key, params = {}) {
+  return fill(config.words[voice.language]?.[key] ?? config.words.en[key] ?? key, params);
+}
+
+export const fill = (text, params) => text.replace(/\{(\w+)\}/g, (whole, name) => params[name] ?? whole);
+
+/** A number as it is shown: with the places of the pad it was typed on, or more where it has more (at most three). */
+export function num(value, pad = 0.5) {
+  if (value === null || value === undefined) return t("number.none");
+  const size = Math.abs(value), places = Math.max(placesOf(pad), Math.min(3, placesOf(size)));
+  return (value < 0 ? "−" : "") + halfUp(size, places);
+}
+
+/** A mean or another worked-out number: one place, or those of a finer pad. */
+export function rounded(value, pad = 0.5) {
+  if (value === null || value === undefined) return t("number.none");
+  const text = halfUp(Math.abs(value), Math.max(1, placesOf(pad)));
+  return (value < 0 && +text !== 0 ? "−" : "") + text;
+}
+
+/** With its sign: what is added or taken off. */
+export const signed = (value, pad) => (value > 0 ? "+" : "") + num(value, pad);
+
+/** The number typed, or the text as it stands when it is none: then the check says what is wrong with it. */
+export function typed(text) {
+  const plain = text.trim().replace("−", "-").replace(",", ".");
+  return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : text.trim();
+}
+
+export const time = (at) => shown(at, { hour: "2-digit", minute: "2-digit" });
+export const day = (at) => shown(at, { weekday: "short", day: "numeric", month: "short" });
+export const isToday = (at) => day(at) === day(new Date().toISOString());
+export const when = (at) => (isToday(at) ? time(at) : `${day(at)}, ${time(at)}`);
+
+/** "a, b and c" */
+export function listed(texts) {
+  if (texts.length < 2) return texts.join("");
+  return texts.slice(0, -1).join(t("list.comma")) + t("list.and") + texts[texts.length - 1];
+}
+
+const shown = (at, how) => new Intl.DateTimeFormat(voice.language, { timeZone: voice.zone, hourCycle: "h23", ...how }).format(new Date(at));
+
+const placesOf = (x) => (String(x).split(".")[1] ?? "").length;
+
+function halfUp(size, places) {
+  const shift = 10 ** places;
+  return (Math.floor(size * shift + 0.5 + 1e-9) / shift).toFixed(places);
+}
