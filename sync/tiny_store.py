@@ -18,6 +18,7 @@ from sync.atomic import replace_file
 from sync.clock import wall_ms
 from sync.drawer import Drawer
 from sync.entry import Entry, Refusal, canonical, in_order
+from sync.errors import StoreReadOnly
 from sync.journal import Damage, Disk
 from sync.journal_db import JournalDB, JournalStorage, JournalTable, Receipt
 from sync.lock import FolderLock
@@ -155,6 +156,8 @@ class TinyStore:
             return self._drawer.settle(key)
 
     def keep(self, name: str, value: Any) -> None:
+        if not self._lock:
+            raise StoreReadOnly(f"{self.folder} was opened for reading.")
         with self._guard:
             if self._kept.get(name) != value:
                 self._kept = {**self._kept, name: value}
