@@ -40,6 +40,7 @@ _LEFT_OUT = (
     re.compile(r'\s*<style type="text/tailwindcss">.*?</style>', re.S),
 )
 _FURTHER_FILES = re.compile(r"""url\((?!["']?data:)|@import""")
+_TEMPLATE = re.compile(r"\btemplate\s*:")
 _SOCKET = re.compile(r'"/_nicegui/[^"]*/socket\.io\.min\.js"')
 _OLD_BROWSER = "Your browser does not support ES modules.<br />Please use a modern browser."
 _OPENING = "Opening. Should this stay, this browser is too old for the page."
@@ -131,7 +132,7 @@ class _Freezer:
                 used[name] = await self.address(name)
             else:
                 used[name] = await self._module(name, offered)
-            todo += imports(self._text(used[name]))
+            todo += imports(self._module_text(name, used[name]))
         bare = {name: url for name, url in sorted(used.items()) if not name.startswith("/")}
         return html[: found.start(2)] + json.dumps({"imports": bare}, indent=1) + html[found.end(2) :]
 
@@ -165,9 +166,12 @@ class _Freezer:
             self._known[url] = self._files.add(url.partition("?")[0].rpartition("/")[2], response.content, media)
         return self._known[url]
 
-    def _text(self, url: str) -> str:
+    def _module_text(self, name: str, url: str) -> str:
         file = self._files.get(url)
-        return file.body.decode() if file and file.media == "text/javascript" else ""
+        text = file.body.decode() if file and file.media == "text/javascript" else ""
+        if name.startswith("/") and _TEMPLATE.search(text):
+            raise ReleaseError(f"{name}: its template would be evaluated, which this page forbids: use `render`")
+        return text
 
 
 def _modules_of(html: str) -> list[str]:

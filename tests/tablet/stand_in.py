@@ -12,10 +12,11 @@ class StandIn(Element, component=Path(__file__).parent / "tm_stand_in.js"):
     """Adds an entry at every tap and shows how many there are."""
 
 
-def build() -> None:
+def build(mark: str = "") -> None:
+    """`mark` stands on the page: another mark makes another release."""
     ui.add_css("body { font: 20px system-ui; } button { min-height: 72px; }")
     with ui.element("main"):
-        ui.html("<h1>Stand-in</h1>", sanitize=False)
+        ui.element("p").props(f'id="mark" innerHTML="{mark}"')
         StandIn()
 
 

@@ -8,7 +8,7 @@ const seen = reactive({ entries: 0, visit: localStorage.getItem("visit") ?? repl
 const status = reactive({ ...replica.status() });
 const shown = reactive({ release: release.status(), judge: judge.status() });
 localStorage.setItem("visit", seen.visit);
-Object.assign(globalThis, { replica, judge, release, seen, status, loads: performance.now() });
+globalThis.tm = { replica, judge, release, seen, status };
 sessionStorage.setItem("loads", String(1 + Number(sessionStorage.getItem("loads") ?? 0)));
 
 const count = async () => { seen.entries = (await replica.entries(seen.visit)).length; };

@@ -1,0 +1,125 @@
+"""A small node for tests of the hop and the release: a real process with a real store, and faults on order.
+
+    python -m tests.browser.small_node --data DIR --port N [--mark TEXT] [--fault NAME]
+
+`--mark` stands on the page, so that another mark is another release. Faults: `die-after-storing` stores the first batch
+and dies before it answers; `garbled-file` serves one file of the release with other bytes than the manifest says;
+`refuses-answers` refuses every entry whose value is "refuse me"; `no-batch` takes a batch that holds one for nonsense.
+"""
+
+import argparse
+import os
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import uvicorn
+from fastapi import APIRouter, Depends, FastAPI, Request, Response
+from fastapi.responses import JSONResponse
+from nicegui import ui
+
+from chairapp.sequence import digest, document, jaw_relation
+from chairapp.tablet import Author, add_tablet
+from sync.access import FileDevices, require
+from sync.border import HopRoute
+from sync.entry import Refusal
+from sync.routes import routes
+from sync.sql_store import SqlStore
+from sync.tiny_store import TinyStore
+from tests.tablet import stand_in
+
+REFUSED = "refuse me"
+FAULTS = ("die-after-storing", "garbled-file", "refuses-answers", "no-batch")
+SEQUENCE = document(jaw_relation())
+
+
+def main() -> None:
+    asked = _asked()
+    asked.data.mkdir(parents=True, exist_ok=True)
+    store = SqlStore(f"sqlite:///{asked.data / 'clinic.sqlite'}") if asked.sql else TinyStore(asked.data)
+    devices = FileDevices(asked.data / "devices.json")
+    app = FastAPI(lifespan=_closing(store))
+    app.include_router(routes(store, devices, _check if asked.fault == "refuses-answers" else None))
+    app.include_router(_documents(devices))
+    app.include_router(_pairing(devices))
+    add_tablet(app, author=Author(lambda: stand_in.build(asked.mark), lambda: "{}"))
+    ui.run_with(app, tailwind=False, show_welcome_message=False)
+    if asked.fault in _BREAKERS:
+        app.middleware("http")(_BREAKERS[asked.fault])
+    uvicorn.run(app, host="127.0.0.1", port=asked.port, log_level="warning", access_log=False)
+
+
+def _asked() -> argparse.Namespace:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--port", type=int, required=True)
+    parser.add_argument("--mark", default="")
+    parser.add_argument("--fault", choices=FAULTS)
+    parser.add_argument("--sql", action="store_true")
+    return parser.parse_args()
+
+
+def _closing(store):
+    @asynccontextmanager
+    async def life(_):
+        yield
+        store.close()
+
+    return life
+
+
+def _check(entry):
+    return Refusal("value", "this value is refused") if entry["value"] == REFUSED else None
+
+
+def _documents(devices):
+    router = APIRouter(prefix="/sync", route_class=HopRoute, dependencies=[Depends(require(devices))])
+    clinic = {"version": 1, "clinic": "Small clinic", "sequence": digest(SEQUENCE), "staff": []}
+
+    @router.get("/clinic")
+    def get_clinic(request: Request):
+        if request.headers.get("if-none-match") == '"1"':
+            return Response(status_code=304, headers={"ETag": '"1"'})
+        return JSONResponse(clinic, headers={"ETag": '"1"'})
+
+    @router.get("/sequence/{name}")
+    def get_sequence(name: str):
+        return JSONResponse(SEQUENCE)
+
+    return router
+
+
+def _pairing(devices):
+    router = APIRouter(route_class=HopRoute)
+
+    @router.post("/pair")
+    async def pair(request: Request):
+        asked = await request.json()
+        device, token = devices.add(asked["kind"], asked["name"], "K")
+        return {"device": device.id, "letter": device.letter, "token": token, "clinic": {"clinic": "Small clinic"}}
+
+    return router
+
+
+async def _die_after_storing(request, call_next):
+    answer = await call_next(request)
+    if request.method == "POST" and request.url.path == "/sync/entries":
+        os._exit(9)
+    return answer
+
+
+async def _garbled_file(request, call_next):
+    if request.url.path.endswith("/tm_stand_in.js"):
+        return Response("garbled", media_type="text/javascript")
+    return await call_next(request)
+
+
+async def _no_batch(request, call_next):
+    if request.method == "POST" and request.url.path == "/sync/entries" and REFUSED.encode() in await request.body():
+        return JSONResponse({"error": {"field": "entries", "why": "this is not a batch", "do": ""}}, 422)
+    return await call_next(request)
+
+
+_BREAKERS = {"die-after-storing": _die_after_storing, "garbled-file": _garbled_file, "no-batch": _no_batch}
+
+if __name__ == "__main__":
+    main()
