@@ -53,7 +53,7 @@ def new_token() -> str:
 
 def digest_of_token(token: str) -> str:
     """What is kept of a token: SHA-256, 64 hex digits."""
-    return hashlib.sha256(token.encode()).hexdigest()
+    return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def require(devices: Devices, *, revoked: bool = False) -> Callable[..., object]:
