@@ -79,16 +79,19 @@ class Book:
         if type(target) is int and 0 <= target < len(self._listed) - 1:
             return self._listed[target]
         if isinstance(target, str) and (target in self._named or _UUID7.fullmatch(target)):
-            return self._named.get(target, target)
+            return self._id_of(target)
         raise InputError(f"{place}.of", f"{target!r} is no entry before this one", "give its id or its place, from 0")
 
     def _seen(self, place: str, row: dict[str, Any]) -> list[str]:
         if "seen" not in row:
             return frontier(self.entries, ("adjustment",))
         seen = row["seen"]
-        if not isinstance(seen, list) or not all(isinstance(name, str) for name in seen):
+        if not isinstance(seen, list) or any(not isinstance(name, str) for name in seen):
             raise InputError(f"{place}.seen", "it is not a list of ids", "give a list or leave it out")
-        return [self._named.get(name, name) for name in seen]
+        return [self._id_of(name) for name in seen]
+
+    def _id_of(self, name: str) -> str:
+        return self._named.get(name, name)
 
     def _know_item_of_withdrawn(self, entry: Entry) -> None:
         if entry["kind"] == "withdrawal" and entry["item"] is None:

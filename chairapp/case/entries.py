@@ -134,6 +134,6 @@ def _check_targets(placed: list[Placed]) -> None:
 def _joined(place: str, field: str) -> str:
     """The place in the case file; in the short form there is no "value", the value stands under the item itself."""
     if place.startswith("entries["):
-        return f"{place}.{field}"
-    parts = [part for part in field.split(".") if part not in ("value", "item", "reason")]
+        return place if field == "entry" else f"{place}.{field}"
+    parts = [part for part in field.split(".") if part not in ("value", "item", "reason", "entry")]
     return ".".join([place, *parts])

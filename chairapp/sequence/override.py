@@ -86,6 +86,8 @@ def _change_items(doc: Doc, changes: Doc) -> None:
 
 def _set_band(item: Doc, value: Any, where: str) -> None:
     _need_old(item, "band", where)
+    if item["id"] == "contact.gap":
+        raise InputError(where, "contact is even at 0 only", "leave it out")
     item["band"] = _band(value, item["possible"], where)
 
 

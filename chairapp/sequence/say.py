@@ -9,8 +9,8 @@ missing key. Runs on the server and in the browser: plain functions over dicts, 
 param is null).
 
 **Placeholders.** Every param by its name, and {label} (the item's), {value}, {size} (the value without its sign),
-{shown} (the value in steps of the wax plan), {unit}, {low}, {high} (limits of the band), {band} ("1 to 2"), {answer} (a
-choice as on its button).
+{shown} (the value in steps of the wax plan), {unit} (brings its space: "{value}{unit}"), {low}, {high} (limits of the
+band), {band} ("1 to 2"), {answer} (a choice as on its button).
 """
 
 from chairapp.judge.numbers import number_text as number
@@ -122,7 +122,7 @@ def _params(sequence: Doc, finding: Doc, language: str) -> Doc:
         "shown": "",
         "answer": "",
     }
-    said["unit"] = text(sequence, language, "unit." + finding["unit"], {}) if finding["unit"] else ""
+    said["unit"] = text(sequence, language, "after." + finding["unit"], {}) if finding["unit"] else ""
     if isinstance(value, str):
         said["value"] = said["answer"] = choice(sequence, language, item or "", value)
     elif value is not None:

@@ -1,6 +1,6 @@
 """One visit, one call: its state, its verdict, words for what was found. The tablet and the server run this file."""
 
-from chairapp.judge import judge_state, settle
+from chairapp.judge import JUDGE, judge_state, settle
 from chairapp.judge.entries import in_order
 from chairapp.judge.index import index_of
 from chairapp.judge.numbers import number_text
@@ -14,11 +14,13 @@ PLANNED_FROM = ["display", "plane", "contact", "vertical"]
 def view(sequence: Doc, entries: Rows, language: str = "en", people: Value = None) -> Doc:
     """{"state": as settle gives it, "verdict": as judge gives it, with words added}.
 
-    Every finding gains "text", "advice" and "source"; the plan gains "words", a list of sentences. `people` gives names
-    for staff ids. Raises chairapp.judge.errors.InputError for entries of the wrong shape.
+    Every finding gains "text", "advice" and "source"; the plan gains "words", a list of sentences; the verdict gains
+    "judge", the version of the judge, which a signature names. `people` gives names for staff ids. Raises
+    chairapp.judge.errors.InputError for entries of the wrong shape.
     """
     state = settle(sequence, entries)
     verdict = judge_state(sequence, state)
+    verdict["judge"] = JUDGE
     add_words(sequence, verdict, language, people or {})
     return {"state": state, "verdict": verdict}
 
