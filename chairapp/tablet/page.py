@@ -8,8 +8,8 @@ JSON ({"en": {key: text}}), handed to the elements as `words` of the page's `tm-
      "scope": "/chair"}
 
 Modules named `tm_*.js` in `sync/browser`, `chairapp/tablet` and `chairapp/elements` may import one another by their
-stems (`import * as replica from "tm_replica"`); the release finds them by their import lines. The page's policy allows no
-evaluated code: no listener of the element itself, no `js_handler`, no component with a `template` (such as `ui.html`).
+stems (`import * as replica from "tm_replica"`); the release finds them by their import lines. The page's policy allows
+no evaluated code: no listener of the element itself, no `js_handler`, no component with a `template` (`ui.html`).
 Stylesheets are added with `ui.add_css` or a `<style>` in `ui.add_head_html`.
 """
 

@@ -111,6 +111,12 @@ class Process:
 
 
 @pytest.fixture
+def port() -> int:
+    """A free port, the same throughout a test: a node that comes back comes back at its address."""
+    return free_port()
+
+
+@pytest.fixture
 def processes(tmp_path: Path) -> Iterator[Callable[..., Process]]:
     """`processes(command, url)` starts a server; what is still running at the end is killed."""
     started: list[Process] = []
@@ -126,13 +132,11 @@ def processes(tmp_path: Path) -> Iterator[Callable[..., Process]]:
 
 @pytest.fixture
 def small_node(processes: Callable[..., Process], tmp_path: Path) -> Callable[..., Process]:
-    """`small_node(port=..., mark=..., fault=...)` starts a small node; the same `data` is the same store."""
+    """`small_node(port, "--mark", "two", data="other")` starts a small node; the same `data` is the same store."""
 
-    def start(port: int, *, data: str = "node", mark: str = "", fault: str = "", sql: bool = False) -> Process:
+    def start(port: int, *options: str, data: str = "node") -> Process:
         command = [sys.executable, "-m", "tests.browser.small_node", "--port", str(port)]
-        command += ["--data", str(tmp_path / data), "--mark", mark]
-        command += [*(["--fault", fault] if fault else []), *(["--sql"] if sql else [])]
-        return processes(command, f"http://127.0.0.1:{port}/chair")
+        return processes([*command, "--data", str(tmp_path / data), *options], f"http://127.0.0.1:{port}/sw.js")
 
     return start
 

@@ -2,9 +2,14 @@
 
     python -m tests.browser.small_node --data DIR --port N [--mark TEXT] [--fault NAME]
 
-`--mark` stands on the page, so that another mark is another release. Faults: `die-after-storing` stores the first batch
-and dies before it answers; `garbled-file` serves one file of the release with other bytes than the manifest says;
-`refuses-answers` refuses every entry whose value is "refuse me"; `no-batch` takes a batch that holds one for nonsense.
+`--mark` stands on the page, so that another mark is another release. `--retired` takes the service worker back. Faults:
+
+    die-after-storing   stores the first batch and dies before it answers
+    garbled-page        serves the page with other bytes than the manifest says
+    cut-page            breaks the line half way through the page
+    refuses             refuses every entry whose value is "refuse me"
+    no-batch            takes a batch that holds such an entry for nonsense as a whole
+    wrong-sequence      sends another sequence document than the one asked for
 """
 
 import argparse
@@ -14,7 +19,7 @@ from pathlib import Path
 
 import uvicorn
 from fastapi import APIRouter, Depends, FastAPI, Request, Response
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, StreamingResponse
 from nicegui import ui
 
 from chairapp.sequence import digest, document, jaw_relation
@@ -28,7 +33,7 @@ from sync.tiny_store import TinyStore
 from tests.tablet import stand_in
 
 REFUSED = "refuse me"
-FAULTS = ("die-after-storing", "garbled-file", "refuses-answers", "no-batch")
+FAULTS = ("die-after-storing", "garbled-page", "cut-page", "refuses", "no-batch", "wrong-sequence")
 SEQUENCE = document(jaw_relation())
 
 
@@ -38,10 +43,10 @@ def main() -> None:
     store = SqlStore(f"sqlite:///{asked.data / 'clinic.sqlite'}") if asked.sql else TinyStore(asked.data)
     devices = FileDevices(asked.data / "devices.json")
     app = FastAPI(lifespan=_closing(store))
-    app.include_router(routes(store, devices, _check if asked.fault == "refuses-answers" else None))
-    app.include_router(_documents(devices))
+    app.include_router(routes(store, devices, _check if asked.fault == "refuses" else None))
+    app.include_router(_documents(devices, {"steps": []} if asked.fault == "wrong-sequence" else SEQUENCE))
     app.include_router(_pairing(devices))
-    add_tablet(app, author=Author(lambda: stand_in.build(asked.mark), lambda: "{}"))
+    add_tablet(app, author=Author(lambda: stand_in.build(asked.mark), lambda: "{}"), retired=asked.retired)
     ui.run_with(app, tailwind=False, show_welcome_message=False)
     if asked.fault in _BREAKERS:
         app.middleware("http")(_BREAKERS[asked.fault])
@@ -55,6 +60,7 @@ def _asked() -> argparse.Namespace:
     parser.add_argument("--mark", default="")
     parser.add_argument("--fault", choices=FAULTS)
     parser.add_argument("--sql", action="store_true")
+    parser.add_argument("--retired", action="store_true")
     return parser.parse_args()
 
 
@@ -71,7 +77,7 @@ def _check(entry):
     return Refusal("value", "this value is refused") if entry["value"] == REFUSED else None
 
 
-def _documents(devices):
+def _documents(devices, sequence):
     router = APIRouter(prefix="/sync", route_class=HopRoute, dependencies=[Depends(require(devices))])
     clinic = {"version": 1, "clinic": "Small clinic", "sequence": digest(SEQUENCE), "staff": []}
 
@@ -83,7 +89,7 @@ def _documents(devices):
 
     @router.get("/sequence/{name}")
     def get_sequence(name: str):
-        return JSONResponse(SEQUENCE)
+        return JSONResponse(sequence)
 
     return router
 
@@ -107,10 +113,21 @@ async def _die_after_storing(request, call_next):
     return answer
 
 
-async def _garbled_file(request, call_next):
-    if request.url.path.endswith("/tm_stand_in.js"):
-        return Response("garbled", media_type="text/javascript")
+async def _garbled_page(request, call_next):
+    if request.url.path == "/chair":
+        return Response("garbled", media_type="text/html")
     return await call_next(request)
+
+
+async def _cut_page(request, call_next):
+    if request.url.path != "/chair":
+        return await call_next(request)
+
+    async def half():
+        yield b"<!doctype html>"
+        raise ConnectionResetError("cut on order")
+
+    return StreamingResponse(half(), media_type="text/html", headers={"Content-Length": "9000"})
 
 
 async def _no_batch(request, call_next):
@@ -119,7 +136,12 @@ async def _no_batch(request, call_next):
     return await call_next(request)
 
 
-_BREAKERS = {"die-after-storing": _die_after_storing, "garbled-file": _garbled_file, "no-batch": _no_batch}
+_BREAKERS = {
+    "die-after-storing": _die_after_storing,
+    "garbled-page": _garbled_page,
+    "cut-page": _cut_page,
+    "no-batch": _no_batch,
+}
 
 if __name__ == "__main__":
     main()
