@@ -75,8 +75,9 @@ def _signature(signature: dict[str, Any], clinic: ClinicDocument) -> Markup:
 
 
 def _plan(view: dict[str, Any]) -> Markup:
-    words = view["verdict"]["plan"].get("words") or []
-    if not words:
+    """What is still to be done to the wax; nothing is said of a plan that changes nothing."""
+    words = view["verdict"]["plan"]["words"]
+    if not words or view["verdict"]["plan"]["nothing"]:
         return Markup("")
     lines = Markup("").join(Markup("<li>{}</li>").format(sentence) for sentence in words)
     return Markup(
@@ -121,7 +122,14 @@ def _acceptances(view: dict[str, Any], sequence: dict[str, Any], clinic: ClinicD
 
 
 def _trail(lines: list[TrailLine]) -> Markup:
-    return _table(("When", "Who", "What", "Value"), [_trail_row(line) for line in lines])
+    rows: list[Markup] = []
+    day = ""
+    for line in lines:
+        if line.day != day:
+            rows.append(Markup('<tr class="tm-day"><td colspan="4">{}</td></tr>').format(line.day))
+        day = line.day
+        rows.append(_trail_row(line))
+    return _table(("When", "Who", "What", "Value"), rows)
 
 
 def _table(heads: Sequence[str], rows: Sequence[Markup]) -> Markup:
@@ -137,5 +145,5 @@ def _trail_row(line: TrailLine) -> Markup:
     )
     came = Markup('<br><span class="tm-small">arrived {}</span>').format(line.came) if line.came else ""
     return Markup('<tr{}><td class="tm-when">{}{}</td><td>{}</td><td>{}</td><td>{}</td></tr>').format(
-        Markup(' class="tm-gone"') if line.fate else "", line.at, came, line.who, line.what, value
+        Markup(' class="tm-gone"') if line.fate else "", line.time, came, line.who, line.what, value
     )

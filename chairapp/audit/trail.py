@@ -1,13 +1,14 @@
 """The trail of one visit: every entry as a line a manager can read, with what became of it."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
 from chairapp.clinic import ClinicDocument, local
-from chairapp.sequence.say import choice, label, number, text
+from chairapp.sequence.check import STATIONS
+from chairapp.sequence.say import choice, label, number, places, text
 
 __all__ = ["Line", "trail"]
 
@@ -19,9 +20,10 @@ _LATE = 24 * 3600 * 1000
 
 @dataclass(frozen=True)
 class Line:
-    """`at` in the clinic's time zone; `came` says when it reached this node where that was a day later or more."""
+    """`day` and `time` in the clinic's time zone; `came` says when it got here where that was a day later or more."""
 
-    at: str
+    day: str
+    time: str
     who: str
     what: str
     value: str
@@ -38,7 +40,8 @@ def trail(
     fates = _fates(entries)
     return [
         Line(
-            at=local(entry["at"], clinic).strftime("%d %b %Y %H:%M:%S"),
+            day=local(entry["at"], clinic).strftime("%A, %d %B %Y"),
+            time=local(entry["at"], clinic).strftime("%H:%M:%S"),
             who=clinic.name_of(entry["author"]),
             what=tell.what(entry),
             value=tell.value(entry),
@@ -120,16 +123,21 @@ class _Teller:
         if value is None:
             return "cleared"
         if isinstance(value, dict):
-            return ", ".join(self._station(item, station, value[station]) for station in value)
+            return self._at_stations(value, lambda measured: self._measured(item, measured))
         if isinstance(value, list):
             return ", ".join(choice(self._sequence, self._language, item, part) for part in value)
         if isinstance(value, str):
             return choice(self._sequence, self._language, item, value)
         return self._measured(item, value)
 
-    def _station(self, item: str, station: str, value: Any) -> str:
-        name = self._text(f"station.{station}") or station
-        return name if value is True else f"{name} {self._measured(item, value)}"
+    def _at_stations(self, value: Doc, measured: Callable[[float], str]) -> str:
+        """Stations of one value said together: "0.5 mm at both canines; 0 mm at the front"."""
+        together: dict[Any, list[str]] = {}
+        for station in (*STATIONS, *(name for name in value if name not in STATIONS)):
+            if station in value:
+                together.setdefault(value[station], []).append(station)
+        said = {one: places(self._sequence, self._language, where) for one, where in together.items()}
+        return "; ".join(where if one is True else f"{measured(one)} at {where}" for one, where in said.items())
 
     def _measured(self, item: str, value: float) -> str:
         unit = self._items[item]["unit"] if item in self._items else None
@@ -142,12 +150,8 @@ class _Teller:
     def _adjustment(self, entry: Doc) -> str:
         value = entry["value"]
         rim, surface = self._text(f"rim.{value['rim']}"), self._text(f"surface.{value['surface']}")
-        stations = value["stations"]
-        parts = [
-            f"{self._text(f'station.{name}') or name} {'+' if stations[name] > 0 else ''}{number(stations[name])} mm"
-            for name in stations
-        ]
-        return f"{rim}, {surface}: {', '.join(parts)}"
+        told = self._at_stations(value["stations"], lambda mm: f"{'+' if mm > 0 else ''}{number(mm)} mm")
+        return f"{rim}, {surface}: {told}"
 
     def _acceptance(self, entry: Doc) -> str:
         return str(entry["value"]["reason"])

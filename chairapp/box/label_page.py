@@ -36,7 +36,11 @@ class LabelCard:
 
     def build(self) -> None:
         record = self._box.record
-        html(Markup('<p class="tm-soft">Label of box</p><h1 class="tm-code">{}</h1>').format(shown(record.code)))
+        html(
+            Markup('<p class="tm-soft">Label of box</p><h1 class="tm-code"><a href="/B/{}">{}</a></h1>').format(
+                record.code, shown(record.code)
+            )
+        )
         try:
             layout = self._desk.layout(self._box)
         except BoxError as error:
@@ -83,7 +87,7 @@ class LabelCard:
         html(Markup('<h3 id="who">Who prints it?</h3>'))
         with (
             ui.element("div")
-            .classes("tm-buttons")
+            .classes("tm-pairs")
             .props("role=group aria-labelledby=who")
             .style("margin:.6rem 0 1.25rem")
         ):
@@ -103,9 +107,9 @@ class LabelCard:
     def _actions(self, layout: Layout) -> None:
         with _button("Print", "tm-main-action").style("width:100%") as button:
             button.on("click", self._print)
-        self._told = html(Markup('<p role="status" aria-live="polite" style="min-height:1.5em;margin:.6rem 0"></p>'))
+        self._told = html(Markup('<p class="tm-status" role="status"></p>'))
         html(Markup('<p class="tm-soft tm-small" style="margin:0 0 .5rem">Or save it for a label printer:</p>'))
-        with ui.element("div").classes("tm-buttons"):
+        with ui.element("div").classes("tm-pairs"):
             for name, kind, dpi in _FILES:
                 with _button(name) as button:
                     button.on("click", lambda _, kind=kind, dpi=dpi: self._save(layout, kind, dpi))
@@ -146,11 +150,7 @@ class LabelCard:
         return True
 
     def _tell(self, kind: str, sentence: str) -> bool:
-        self._told.set_content(
-            Markup('<p role="status" aria-live="polite" style="min-height:1.5em;margin:.6rem 0">{}</p>').format(
-                chip(kind, sentence)
-            )
-        )
+        self._told.set_content(Markup('<p class="tm-status" role="status">{}</p>').format(chip(kind, sentence)))
         return False
 
 

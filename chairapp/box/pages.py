@@ -12,6 +12,7 @@ from chairapp.box.code import shown
 from chairapp.box.desk import Box, Desk
 from chairapp.box.errors import CodeError
 from chairapp.box.label_page import LabelCard
+from chairapp.box.record import BoxRecord
 from chairapp.clinic import ClinicDocument, local
 from chairapp.elements.frame import Frame, chip, html
 from chairapp.elements.verdicts import tally
@@ -94,14 +95,14 @@ def _group(boxes: list[Box], clinic: ClinicDocument, on: str, title: str, empty:
 def _row(box: Box, clinic: ClinicDocument) -> Markup:
     record, line = box.record, box.line
     when = local(line.opened, clinic).strftime("%d %b %Y, %H:%M")
-    packed = ", ".join(record.packed) if record.packed else "packing list not recorded"
+    packed = ", ".join(record.packed) if record.packed else "Packing list not recorded"
     return Markup(
         '<li><a class="tm-row" href="/label/{}"><span class="tm-code">{}</span>'
         '<div><p>{}</p><p class="tm-soft tm-small">{} · chair {} · {}</p></div>{}</a></li>'
     ).format(line.code, shown(line.code), packed, when, record.chair, clinic.name_of(line.author), _state(record))
 
 
-def _state(record: Any) -> Markup:
+def _state(record: BoxRecord) -> Markup:
     if record.signature is None:
         return chip("open", "not signed")
     if not record.signed:
@@ -129,9 +130,9 @@ def _boxes(boxes: list[Box], clinic: ClinicDocument) -> Markup:
 def _box(box: Box, clinic: ClinicDocument) -> Markup:
     record = box.record
     return Markup(
-        '<article><p class="tm-soft">Case box</p><h1 class="tm-code">{}</h1>{}{}<section class="tm-card"><h2 '
+        '<article><p class="tm-soft">Case box</p><h1 class="tm-code tm-apart">{}</h1>{}{}<section class="tm-card"><h2 '
         'style="margin-top:0">In the box</h2>{}<dl class="tm-facts">{}</dl></section><h2>The record</h2>{}'
-        '<p style="margin-top:1.5rem"><a class="tm-button" href="/label/{}">Label of this box</a></p>'
+        "{}"
         "</article>"
     ).format(
         shown(record.code),
@@ -140,7 +141,18 @@ def _box(box: Box, clinic: ClinicDocument) -> Markup:
         _packed(record.packed),
         _facts(box, clinic),
         tally(box.view["verdict"], box.words),
-        record.code,
+        _way_to_the_label(record),
+    )
+
+
+def _way_to_the_label(record: BoxRecord) -> Markup:
+    """Large where it is the next thing to do."""
+    if record.signature is None:
+        return Markup("")
+    wanted = record.signed and record.on != "current"
+    kind, word = (" tm-main-action", "Print its label") if wanted else ("", "Look at its label")
+    return Markup('<p style="margin-top:1.75rem"><a class="tm-button{}" href="/label/{}">{}</a></p>').format(
+        kind, record.code, word
     )
 
 
@@ -192,14 +204,14 @@ def _facts(box: Box, clinic: ClinicDocument) -> Markup:
             record.disinfected, by, _when(record.disinfected_at or "", clinic)
         )
     else:
-        disinfected = chip("off", "not recorded: treat as contaminated")
+        disinfected = chip("off", "Not recorded: treat as contaminated")
     facts = (
-        ("Disinfected", disinfected),
         ("Chair", record.chair),
         ("Visit", _when(record.opened, clinic)),
         ("Clinician", clinic.name_of(box.line.author)),
     )
-    return Markup("").join(Markup("<div><dt>{}</dt><dd>{}</dd></div>").format(*fact) for fact in facts)
+    first = Markup('<div class="tm-wide"><dt>Disinfected</dt><dd>{}</dd></div>').format(disinfected)
+    return first + Markup("").join(Markup("<div><dt>{}</dt><dd>{}</dd></div>").format(*fact) for fact in facts)
 
 
 def _when(at: str, clinic: ClinicDocument) -> str:

@@ -6,6 +6,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import webbrowser
 from collections.abc import Iterator
@@ -21,6 +22,8 @@ from chairapp.node.errors import NodeError, PortTaken
 
 __all__ = ["CASES", "hand_in", "run_demo"]
 
+Nodes = tuple[subprocess.Popen[bytes], ...]
+
 CASES = Path(__file__).parents[2] / "demo_cases"
 
 _HOST = "127.0.0.1"
@@ -34,18 +37,14 @@ def run_demo(port: int, data: Path | None, browser: bool) -> int:
         _refuse_taken(taken)
     with contextlib.ExitStack() as stack:
         folder = data or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="threemark-demo-")))
-        stack.enter_context(_stopping_on(signal.SIGTERM))
-        clinic = stack.enter_context(_process("clinic", folder, port + 10, "--label-address", f"{_HOST}:{port}"))
-        chair = stack.enter_context(_process("chair", folder, port, "--clinic", _url(port + 10)))
-        try:
-            loaded = _load(_url(port), (clinic, chair))
+        stop = stack.enter_context(_told_to_stop())
+        nodes = stack.enter_context(_processes(*_commands(folder, port)))
+        loaded = _load(_url(port), nodes, stop)
+        if not stop.is_set():
             _say(port, loaded, folder if data else None)
             if browser:
                 webbrowser.open(_url(port))
-            return _wait((clinic, chair))
-        except KeyboardInterrupt:
-            print("Stopping.", flush=True)
-            return 0
+        return _wait(nodes, stop)
 
 
 def hand_in(chair: httpx.Client, cases: Path, now_ms: int) -> int:
@@ -70,28 +69,29 @@ def _visit(file: Path, sequence: dict[str, Any], paired: dict[str, Any], start: 
     return entries_of(case, sequence, start, paired["device"])
 
 
-def _load(url: str, nodes: tuple[subprocess.Popen[bytes], ...]) -> int:
-    """Wait for both nodes, then hand the visits in unless the folder already holds some."""
+def _load(url: str, nodes: Nodes, stop: threading.Event) -> int:
+    """Wait for both nodes, then hand the visits in unless the folder already holds some. Gives how many there are."""
     with httpx.Client(base_url=url, timeout=10, trust_env=False, headers={"Threemark-Protocol": "1"}) as chair:
-        if visits := _await_both(chair, nodes):
+        if visits := _await_both(chair, nodes, stop):
             return visits
-        return hand_in(chair, CASES, time.time_ns() // 1_000_000)
+        return 0 if stop.is_set() else hand_in(chair, CASES, time.time_ns() // 1_000_000)
 
 
-def _await_both(chair: httpx.Client, nodes: tuple[subprocess.Popen[bytes], ...]) -> int:
+def _await_both(chair: httpx.Client, nodes: Nodes, stop: threading.Event) -> int:
     """Until the chair node says that it has heard from its clinic server; gives how many visits it holds already."""
     until = time.monotonic() + _START_SECONDS
-    while time.monotonic() < until:
+    while time.monotonic() < until and not stop.wait(0.1):
         _refuse_dead(nodes)
         with contextlib.suppress(httpx.TransportError):
             ready = chair.get("/ready")
             if ready.status_code == 200:
                 return int(ready.json()["visits"])
-        time.sleep(0.1)
+    if stop.is_set():
+        return 0
     raise NodeError(f"the nodes did not start within {_START_SECONDS:g} seconds")
 
 
-def _refuse_dead(nodes: tuple[subprocess.Popen[bytes], ...]) -> None:
+def _refuse_dead(nodes: Nodes) -> None:
     for node in nodes:
         if node.poll() is not None:
             raise NodeError("a node of the demo ended while starting; its own line above says why")
@@ -104,43 +104,52 @@ def _answer(response: httpx.Response) -> Any:
     return body
 
 
-@contextlib.contextmanager
-def _process(role: str, folder: Path, port: int, *more: str) -> Iterator[subprocess.Popen[bytes]]:
-    """A node as a process of its own, ended with the demo."""
-    command = [sys.executable, "-m", "chairapp.cli", role, "--data", str(folder / role), "--port", str(port), *more]
-    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True)  # noqa: S603 - our own program
-    try:
-        yield process
-    finally:
-        process.terminate()
-        try:
-            process.wait(10)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
+def _commands(folder: Path, port: int) -> tuple[list[str], list[str]]:
+    clinic = ["clinic", "--data", str(folder / "clinic"), "--port", str(port + 10)]
+    chair = ["chair", "--data", str(folder / "chair"), "--port", str(port), "--clinic", _url(port + 10)]
+    return [*clinic, "--label-address", f"{_HOST}:{port}"], chair
 
 
 @contextlib.contextmanager
-def _stopping_on(number: signal.Signals) -> Iterator[None]:
-    """Take this signal as Ctrl-C."""
-
-    def stop(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(number, stop)
+def _processes(*commands: list[str]) -> Iterator[Nodes]:
+    """Each node as a process of its own; all are ended with the demo, those that hang after ten seconds by force."""
+    nodes: list[subprocess.Popen[bytes]] = []
     try:
-        yield
+        for command in commands:
+            line = [sys.executable, "-m", "chairapp.cli", *command]
+            nodes.append(subprocess.Popen(line, stdin=subprocess.DEVNULL, start_new_session=True))  # noqa: S603 - ours
+        yield tuple(nodes)
     finally:
-        signal.signal(number, before)
-
-
-def _wait(nodes: tuple[subprocess.Popen[bytes], ...]) -> int:
-    while True:
         for node in nodes:
-            with contextlib.suppress(subprocess.TimeoutExpired):
-                node.wait(0.5)
-                print("threemark demo: a node ended, so the demo ends.", file=sys.stderr)
-                return 1
+            node.terminate()
+        for node in nodes:
+            try:
+                node.wait(10)
+            except subprocess.TimeoutExpired:
+                node.kill()
+                node.wait()
+
+
+@contextlib.contextmanager
+def _told_to_stop() -> Iterator[threading.Event]:
+    """An event that Ctrl-C and SIGTERM set; an exception raised in the middle of anything could get lost."""
+    stop = threading.Event()
+    numbers = (signal.SIGINT, signal.SIGTERM)
+    before = [signal.signal(number, lambda *_: stop.set()) for number in numbers]
+    try:
+        yield stop
+    finally:
+        for number, handler in zip(numbers, before, strict=True):
+            signal.signal(number, handler)
+
+
+def _wait(nodes: Nodes, stop: threading.Event) -> int:
+    while not stop.wait(0.3):
+        if any(node.poll() is not None for node in nodes):
+            print("threemark demo: a node ended, so the demo ends.", file=sys.stderr)
+            return 1
+    print("Stopping.", flush=True)
+    return 0
 
 
 def _refuse_taken(port: int) -> None:

@@ -8,11 +8,12 @@ from chairapp.node.settings import is_loopback
 
 __all__ = ["Guard"]
 
-# NiceGUI writes its page as inline script and style; nothing may come from, or be sent to, another host.
+# NiceGUI writes its page as inline script and style and evaluates its event handlers; the tablet page has a stricter
+# policy of its own. Nothing may come from, or be sent to, another host.
 _POLICY = "; ".join(
     (
         "default-src 'self'",
-        "script-src 'self' 'unsafe-inline'",
+        "script-src 'self' 'unsafe-inline' 'unsafe-eval'",
         "style-src 'self' 'unsafe-inline'",
         "img-src 'self' data: blob:",
         "font-src 'self' data:",
