@@ -1,11 +1,10 @@
 """The front door of a node: one sentence and three large ways in."""
 
 from collections.abc import Callable
-from typing import Any
 
 from markupsafe import Markup
 
-from chairapp.elements.frame import Frame, html
+from chairapp.elements.frame import Frame, Page, html
 
 __all__ = ["add_home"]
 
@@ -28,7 +27,7 @@ _AUDIT = Markup(
 )
 
 
-def add_home(page: Callable[..., Any], frame: Callable[[], Frame], audit: str) -> None:
+def add_home(page: Page, frame: Callable[[], Frame], audit: str) -> None:
     """`/`; `audit` is where the manager's pages are, at the clinic server."""
     ways = (
         (

@@ -2,21 +2,18 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
 
 from markupsafe import Markup
 from nicegui.client import Client
 
 from chairapp.audit.one_visit import visit_markup
 from chairapp.clinic import ClinicDocument, local
-from chairapp.elements.frame import Frame, chip, html
+from chairapp.elements.frame import Frame, Page, chip, html
 from chairapp.elements.verdicts import tally
 from chairapp.register import Line, NoSequence, Register, words_of
 
 __all__ = ["add_audit_pages"]
 
-Page = Callable[..., Any]
-"""Stands where `ui.page` stands: the guard every page is behind."""
 Received = Callable[[str], dict[str, int]]
 
 PAGE = 50

@@ -7,8 +7,9 @@ from datetime import UTC, datetime
 from typing import Any, Literal
 
 from chairapp.clinic import ClinicDocument, local
-from chairapp.sequence.check import STATIONS
-from chairapp.sequence.say import choice, label, number, places, text
+from chairapp.judge.numbers import number_text as number
+from chairapp.judge.rim import STATIONS
+from chairapp.sequence.say import choice, label, places, text
 
 __all__ = ["Line", "trail"]
 

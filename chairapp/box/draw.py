@@ -2,6 +2,7 @@
 
 import json
 from datetime import UTC, datetime
+from functools import cache
 from html import escape
 from importlib.resources import files
 from io import BytesIO
@@ -16,7 +17,6 @@ __all__ = ["DPI", "pdf", "png", "svg"]
 
 DPI = (203, 300)
 _INCH = 25.4
-_STANDARDS = ["a-2a", "ua-1"]
 
 
 def svg(layout: Layout) -> str:
@@ -77,15 +77,20 @@ def pdf(layout: Layout, at: datetime) -> bytes:
     }
     made = typst.compile(
         files("chairapp.box").joinpath("label.typ").read_bytes(),
-        font_paths=[str(FONTS)],
-        ignore_system_fonts=True,
+        font_paths=_fonts(),
         format="pdf",
         sys_inputs={"label": json.dumps(data)},
-        pdf_standards=_STANDARDS,
+        pdf_standards=["a-2a", "ua-1"],
         timestamp=int(at.astimezone(UTC).timestamp()),
     )
     assert isinstance(made, bytes)  # noqa: S101 - a list only when pages are asked for one by one
     return made
+
+
+@cache
+def _fonts() -> typst.Fonts:
+    """Ours and no other, so that every machine sets the same lines."""
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)])
 
 
 def _side(symbol: Symbol) -> float:

@@ -7,11 +7,12 @@ import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 import qrcode
 from PIL import ImageFont
 from qrcode.constants import ERROR_CORRECT_H
-from qrcode.util import MODE_ALPHA_NUM, QRData
+from qrcode.util import QRData
 
 from chairapp.box.code import shown
 from chairapp.box.errors import LabelError
@@ -28,6 +29,8 @@ _CLEAR = 3.0
 _MODULE = 0.5
 _LEFT = 21.2
 """Width kept for the symbol with its quiet zone; at 300 dpi a module of whole dots is 0.508 mm, 18.8 mm in all."""
+_ALPHANUMERIC_MODE: Literal[2] = 2
+"""qrcode.util.MODE_ALPHA_NUM, of which the type checker knows only that it is a number."""
 _ALPHANUMERIC = re.compile(r"[0-9A-Z $%*+\-./:]+")
 _TEXTS = {
     "en": {
@@ -138,7 +141,7 @@ def _texts(language: str) -> dict[str, str]:
 def _symbol(label: Label, scale: float) -> Symbol:
     text = payload(label.address, label.code)
     drawing = qrcode.QRCode(version=1 if text == label.code else 3, error_correction=ERROR_CORRECT_H, border=0)
-    drawing.add_data(QRData(text, mode=MODE_ALPHA_NUM))
+    drawing.add_data(QRData(text, mode=_ALPHANUMERIC_MODE))
     drawing.make(fit=False)
     rows = tuple(tuple(bool(module) for module in row) for row in drawing.get_matrix())
     corner = _CLEAR + (18.5 - (len(rows) + 2 * QUIET_ZONE) * _MODULE) / 2

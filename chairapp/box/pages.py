@@ -2,7 +2,6 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
 
 from fastapi.responses import RedirectResponse, Response
 from markupsafe import Markup
@@ -14,13 +13,11 @@ from chairapp.box.errors import CodeError
 from chairapp.box.label_page import LabelCard
 from chairapp.box.record import BoxRecord
 from chairapp.clinic import ClinicDocument, local
-from chairapp.elements.frame import Frame, chip, html
+from chairapp.elements.frame import Frame, Page, chip, html
 from chairapp.elements.verdicts import tally
 
 __all__ = ["add_box_pages"]
 
-Page = Callable[..., Any]
-"""Stands where `ui.page` stands: the guard every page is behind."""
 
 _GROUPS = (
     ("none", "To label", "Nothing waits for a label: every signed visit has one."),

@@ -100,7 +100,8 @@ def printed_value(record: BoxRecord, reason: str | None = None) -> dict[str, Any
 def _clinical_signature(signatures: list[dict[str, Any]]) -> dict[str, Any] | None:
     """The latest valid one; without any the latest, which says what voided it."""
     valid = [signature for signature in signatures if signature["valid"]]
-    return (valid or signatures or [None])[-1]
+    known = valid or signatures
+    return known[-1] if known else None
 
 
 def _value(state: dict[str, Any], item: str) -> Any:

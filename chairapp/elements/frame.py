@@ -3,16 +3,21 @@
 The tablet page has its own frame; it works with the network off.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from markupsafe import Markup
 from nicegui import ui
 
-__all__ = ["Frame", "chip", "html"]
+__all__ = ["Frame", "Page", "chip", "html"]
+
+Builder = Callable[..., Any]
+Page = Callable[[str], Callable[[Builder], Builder]]
+"""Stands where `ui.page` stands: `page("/path")` decorates a page builder. One guard for every page of a node."""
 
 _MARK = Markup(
     '<svg class="tm-mark" viewBox="0 0 24 24" aria-hidden="true"><path d="M3.5 6.5c1 8.5 4 13 8.5 13s7.5-4.5 8.5-13" '

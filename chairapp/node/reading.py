@@ -147,4 +147,4 @@ def _sequence(name: str, folder: Folder | None) -> Doc | None:
 
 def _holds(sequence: Doc, entries: list[Doc], signed: Doc) -> bool:
     covered = [entry for entry in entries if entry["id"] <= signed["covers"].get(entry["device"], "")]
-    return digest(to_sign(sequence, covered)["entries"]) == signed["digest"]
+    return bool(digest(to_sign(sequence, covered)["entries"]) == signed["digest"])

@@ -16,6 +16,7 @@ from chairapp.node.errors import SettingError
 __all__ = ["ENVIRONMENT", "SETTINGS", "Setting", "Settings", "is_loopback", "read_settings"]
 
 ENVIRONMENT = "THREEMARK_"
+Flags = Mapping[str, str | None]
 ROLES = ("chair", "clinic")
 
 
@@ -125,7 +126,7 @@ _PORTS = {"chair": "8080", "clinic": "8090"}
 
 
 def read_settings(
-    role: str, data: Path, flags: Mapping[str, str | None], environment: Mapping[str, str], file: Mapping[str, Any]
+    role: str, data: Path, flags: Flags, environment: Mapping[str, str], file: Mapping[str, Any]
 ) -> Settings:
     """The settings of a `role` node with its data in `data`.
 
@@ -150,7 +151,7 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def _value(setting: Setting, role: str, flags: Mapping, environment: Mapping, file: Mapping) -> Any:
+def _value(setting: Setting, role: str, flags: Flags, environment: Mapping[str, str], file: Mapping[str, Any]) -> Any:
     variable = ENVIRONMENT + setting.name.upper()
     default = _PORTS[role] if setting.name == "port" else setting.default
     for where, text in (
