@@ -6,10 +6,12 @@ import zlib
 from collections.abc import Callable, Coroutine
 from typing import Any
 
-from fastapi import HTTPException, Request, Response
+from fastapi import FastAPI, Request, Response
+from fastapi.exception_handlers import http_exception_handler
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.routing import APIRoute
+from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from sync.errors import (
     BatchError,
@@ -20,7 +22,7 @@ from sync.errors import (
     SyncError,
 )
 
-__all__ = ["BODY_MAX", "PROTOCOL", "HopRoute", "error_answer", "read_body", "read_json"]
+__all__ = ["BODY_MAX", "PROTOCOL", "HopRoute", "answer_errors", "error_answer", "read_body", "read_json"]
 
 PROTOCOL = "1"
 BODY_MAX = 2 * 1024 * 1024
@@ -41,6 +43,21 @@ class HopRoute(APIRoute):
             return answer
 
         return handled
+
+
+def answer_errors(app: FastAPI) -> None:
+    """Give the one shape also to what is asked under /sync and no route answers (a wrong address, a wrong method)."""
+
+    async def answered(request: Request, error: Exception) -> Response:
+        if not isinstance(error, StarletteHTTPException):
+            raise error
+        if not request.url.path.startswith("/sync/"):
+            return await http_exception_handler(request, error)
+        answer = _http_error(error)
+        answer.headers["Threemark-Protocol"] = PROTOCOL
+        return answer
+
+    app.add_exception_handler(StarletteHTTPException, answered)
 
 
 async def read_body(request: Request, limit: int = BODY_MAX, seconds: float = BODY_SECONDS) -> bytes:
@@ -84,9 +101,13 @@ async def _answered(handle: Handler, request: Request) -> Response:
         return error_answer(error)
     except RequestValidationError as error:
         return _invalid(error)
-    except HTTPException as error:
-        body = {"error": {"field": "", "why": str(error.detail), "do": "Check what was sent."}}
-        return JSONResponse(body, error.status_code, error.headers)
+    except StarletteHTTPException as error:
+        return _http_error(error)
+
+
+def _http_error(error: StarletteHTTPException) -> JSONResponse:
+    body = {"error": {"field": "", "why": f"{error.detail}.", "do": "Check the address and what was sent."}}
+    return JSONResponse(body, error.status_code, error.headers)
 
 
 def _invalid(error: RequestValidationError) -> JSONResponse:
@@ -117,6 +138,6 @@ def _unpack(data: bytes, limit: int) -> bytes:
         raise BatchError("The body is not gzip.", field="body") from error
     if len(plain) > limit:
         raise BodyTooLarge(f"A body may unpack to at most {limit} bytes.", field="body")
-    if not unpacker.eof:
-        raise BatchError("The gzip body is cut off.", field="body")
+    if not unpacker.eof or unpacker.unused_data:
+        raise BatchError("The gzip body is cut off, or more follows it.", field="body")
     return plain

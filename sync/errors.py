@@ -115,6 +115,10 @@ class StoreAway(StoreError):
     do = "Check that the database runs and that its disk has room; what was sent is still with the sender."
 
 
+class StoreMissing(StoreError):
+    do = "Check the data folder or the store's address; starting a node there makes a store."
+
+
 class StoreNewer(StoreError):
     do = "Start it with the newer program that made it."
 

@@ -123,6 +123,7 @@ class Journal:
             kept.write(tail + b"\n")
             kept.flush()
             os.fsync(kept.fileno())
+        sync_folder(self.path.parent)
         self._disk.cut(self._file, self._size)
         self._disk.sync(self._file)
 

@@ -6,12 +6,13 @@ the other side of the hop (`Forward`) and printed on what leaves the clinic.
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from itertools import takewhile
 from typing import NamedTuple
 
 from sync.entry import Entry, canonical, in_order
-from sync.store import Link
+from sync.store import Link, Store
 
-__all__ = ["Flaw", "digest", "digest_of_bytes", "first", "following", "verify"]
+__all__ = ["Flaw", "digest", "digest_of_bytes", "first", "following", "verify", "verify_store"]
 
 # Prefixes keep apart what is hashed for different purposes, so that no entry can pass for another thing's bytes.
 _FIRST = b"threemark chain 1 start\n"
@@ -58,3 +59,10 @@ def verify(epoch: str, links: Iterable[Link], position: int, head: str) -> Flaw 
     if (expected, previous) != (position, head):
         return Flaw(expected + 1, f"the chain ends after entry {expected}, its head says {position}")
     return None
+
+
+def verify_store(store: Store) -> Flaw | None:
+    """Walk the chain of a store to the head it has now; entries added meanwhile are left out."""
+    head = store.head()
+    links = takewhile(lambda link: link.position <= head.position, store.links())
+    return verify(head.epoch, links, head.position, head.hash)

@@ -30,6 +30,7 @@ from sqlalchemy import (
     event,
     func,
     insert,
+    inspect,
     make_url,
     select,
     text,
@@ -41,7 +42,7 @@ from sync import seal
 from sync.clock import wall_ms
 from sync.drawer import key_of
 from sync.entry import Entry, Refusal, in_order, read
-from sync.errors import StoreAway, StoreNewer
+from sync.errors import StoreAway, StoreMissing, StoreNewer, StoreReadOnly
 from sync.journal import Damage
 from sync.store import (
     BATCH,
@@ -122,17 +123,25 @@ _kept = Table("kept", metadata, Column("name", Text, primary_key=True), Column("
 
 
 class SqlStore:
-    """A `Store` in a database: `sqlite:///FILE` or `postgresql+psycopg://...`."""
+    """A `Store` in a database: `sqlite:///FILE` or `postgresql+psycopg://...`.
 
-    def __init__(self, url: str, *, now: Callable[[], int] = wall_ms) -> None:
-        self.engine = _engine(url)
+    With `write=False` it makes no database and changes none. Raises StoreNewer, StoreAway; StoreMissing when there is
+    nothing to read.
+    """
+
+    def __init__(self, url: str, *, write: bool = True, now: Callable[[], int] = wall_ms) -> None:
+        self.engine = _engine(url, write)
+        self._write = write
         self._now = now
         self._listeners = Listeners()
         # SQLite's own waiting for a lock is a poll; threads of this process queue here instead.
         self._guard = threading.Lock()
         self.damaged: Sequence[Damage] = ()
-        with self._writing() as connection:
-            metadata.create_all(connection)
+        with self._writing() if write else self._reading() as connection:
+            if write:
+                metadata.create_all(connection)
+            elif not inspect(connection).has_table(_head.name):
+                raise StoreMissing("There is no store in this database.")
             self.epoch = _begin(connection)
 
     def add(self, entries: Sequence[Entry], *, source: str = "") -> Added:
@@ -272,6 +281,8 @@ class SqlStore:
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
         """A transaction no other writer can come between, in any process. Raises StoreAway with nothing kept."""
+        if not self._write:
+            raise StoreReadOnly("The database was opened for reading.")
         try:
             with self._guard, self.engine.connect().execution_options(writes=True) as connection, connection.begin():
                 if connection.dialect.name == "postgresql":
@@ -289,10 +300,12 @@ class SqlStore:
             raise StoreAway(f"The database could not be read: {_reason(error)}") from error
 
 
-def _engine(url: str) -> Engine:
+def _engine(url: str, write: bool) -> Engine:
     made = make_url(url)
     if made.get_backend_name() != "sqlite":
         return create_engine(made, pool_pre_ping=True)
+    if made.database and not write and not Path(made.database).exists():
+        raise StoreMissing(f"There is no store at {made.database}.")
     if made.database:
         Path(made.database).parent.mkdir(parents=True, exist_ok=True)
     engine = create_engine(made, connect_args={"timeout": 30})
@@ -333,8 +346,12 @@ def _read_head(connection: Connection) -> Head:
 
 
 def _known(connection: Connection, ids: Sequence[str]) -> dict[str, bytes]:
-    rows = connection.execute(select(_entry.c.id, _entry.c.data).where(_entry.c.id.in_(ids)))
-    return {row.id: row.data for row in rows}
+    # In parts: a database takes only so many values in one question.
+    known: dict[str, bytes] = {}
+    for start in range(0, len(ids), BATCH):
+        query = select(_entry.c.id, _entry.c.data).where(_entry.c.id.in_(ids[start : start + BATCH]))
+        known |= {row.id: row.data for row in connection.execute(query)}
+    return known
 
 
 def _columns(data: bytes) -> dict[str, Any]:
@@ -347,13 +364,10 @@ def _columns(data: bytes) -> dict[str, Any]:
 def _touch(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
     """Bring the list of visits up to date; counted anew, so that nothing sent twice is counted twice."""
     last = {row["visit"]: row["position"] for row in rows}
-    counts = select(_entry.c.visit, func.count()).where(_entry.c.visit.in_(last)).group_by(_entry.c.visit)
-    known = set(connection.scalars(select(_visit.c.visit).where(_visit.c.visit.in_(last))))
-    for visit, entries in connection.execute(counts).all():
-        values = {"entries": entries, "position": last[visit]}
-        if visit in known:
-            connection.execute(update(_visit).where(_visit.c.visit == visit).values(values))
-        else:
+    for visit, position in last.items():
+        entries = connection.scalar(select(func.count()).where(_entry.c.visit == visit)) or 0
+        values = {"entries": entries, "position": position}
+        if not connection.execute(update(_visit).where(_visit.c.visit == visit).values(values)).rowcount:
             connection.execute(insert(_visit), {"visit": visit, **values})
 
 

@@ -18,7 +18,7 @@ from sync.atomic import replace_file
 from sync.clock import wall_ms
 from sync.drawer import Drawer
 from sync.entry import Entry, Refusal, canonical, in_order
-from sync.errors import StoreReadOnly
+from sync.errors import StoreMissing, StoreReadOnly
 from sync.journal import Damage, Disk
 from sync.journal_db import JournalDB, JournalStorage, JournalTable, Receipt
 from sync.lock import FolderLock
@@ -42,7 +42,10 @@ __all__ = ["JournalDB", "JournalStorage", "JournalTable", "TinyStore"]
 
 
 class TinyStore:
-    """A `Store` in a folder. With `write=False` it takes no lock and reads to the last whole line."""
+    """A `Store` in a folder. With `write=False` it takes no lock and reads to the last whole line.
+
+    Raises StoreInUse, StoreNewer; StoreMissing when there is nothing to read.
+    """
 
     def __init__(
         self, folder: Path | str, *, write: bool = True, now: Callable[[], int] = wall_ms, disk: Disk | None = None
@@ -53,6 +56,8 @@ class TinyStore:
         self._listeners = Listeners()
         if write:
             self.folder.mkdir(parents=True, exist_ok=True)
+        elif not (self.folder / "entries.jsonl").exists():
+            raise StoreMissing(f"There is no store in {self.folder}.")
         self._lock = FolderLock(self.folder / "lock") if write else None
         try:
             self.db = JournalDB(self.folder / "entries.jsonl", write=write, now=now, disk=disk)

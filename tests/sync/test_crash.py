@@ -14,7 +14,7 @@ from sqlalchemy import text
 
 from sync import seal
 from sync.entry import Entry, Refusal
-from sync.errors import StoreAway, StoreBroken, StoreFull, StoreInUse, StoreNewer, StoreReadOnly
+from sync.errors import StoreAway, StoreBroken, StoreFull, StoreInUse, StoreMissing, StoreNewer, StoreReadOnly
 from sync.journal import Disk
 from sync.sql_store import SqlStore
 from sync.tiny_store import TinyStore
@@ -82,8 +82,7 @@ def test_a_tail_torn_at_any_byte_is_cut_off_and_kept_and_the_rest_is_whole(tmp_p
         assert not torn.exists() or torn.read_bytes() == whole[last:size] + b"\n"
         assert torn.exists() == (size > last)
         assert store.add(entries).new == [entries[2]["id"]]
-        head = store.head()
-        assert seal.verify(head.epoch, store.links(), head.position, head.hash) is None
+        assert seal.verify_store(store) is None
         store.close()
         assert _held(tmp_path) == entries
 
@@ -141,7 +140,7 @@ def test_a_line_damaged_inside_is_reported_and_stays_and_the_others_are_read(tmp
     assert (damage.line, damage.offset, damage.size) == (4, sum(map(len, lines[:3])), len(lines[3]))
     assert store.since().entries == [entries[0], entries[2]]
     assert store.add([entries[1]]).new == [entries[1]["id"]]
-    flaw = seal.verify(store.epoch, store.links(), store.head().position, store.head().hash)
+    flaw = seal.verify_store(store)
     assert flaw is not None
     assert flaw.position == 2
     store.close()
@@ -203,6 +202,30 @@ def test_a_reader_cannot_write(tmp_path: Path, maker: Maker) -> None:
     with pytest.raises(StoreReadOnly):
         reader.refuse(1, Refusal("entry", "no"))
     reader.close()
+
+
+def test_a_reader_does_not_make_a_store_where_there_is_none(tmp_path: Path) -> None:
+    with pytest.raises(StoreMissing, match="no store in"):
+        TinyStore(tmp_path / "nowhere", write=False)
+    with pytest.raises(StoreMissing, match="no store at"):
+        SqlStore(f"sqlite:///{tmp_path}/nowhere.sqlite", write=False)
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "empty.sqlite").touch()
+    with pytest.raises(StoreMissing, match="no store in this database"):
+        SqlStore(f"sqlite:///{tmp_path}/empty.sqlite", write=False)
+
+
+def test_a_reader_of_a_database_reads_beside_its_writer_and_cannot_write(tmp_path: Path, maker: Maker) -> None:
+    url = f"sqlite:///{tmp_path}/clinic.sqlite"
+    store = SqlStore(url)
+    reader = SqlStore(url, write=False)
+    entry = maker.reading()
+    store.add([entry])
+    assert reader.since().entries == [entry]
+    with pytest.raises(StoreReadOnly):
+        reader.add([maker.reading()])
+    reader.close()
+    store.close()
 
 
 def test_a_second_writer_is_refused_while_readers_are_welcome(tmp_path: Path, maker: Maker) -> None:
@@ -334,10 +357,9 @@ def test_a_process_killed_while_it_writes_loses_nothing_it_acknowledged(tmp_path
         acknowledged |= _killed(where, run)
         store: Any = TinyStore(where) if kind == "tiny" else SqlStore(where)
         held = [entry["id"] for entry in store.since(None, 100_000).entries]
-        head = store.head()
         assert acknowledged <= set(held)
         assert len(held) == len(set(held))
-        assert seal.verify(head.epoch, store.links(), head.position, head.hash) is None
+        assert seal.verify_store(store) is None
         store.close()
 
 

@@ -97,8 +97,24 @@ def test_the_canonical_bytes_are_those_of_the_rfcs_own_example() -> None:
     )
 
 
-def test_canonical_is_the_reference_librarys_own() -> None:
-    assert canonical({"b": 1.0, "a": "é"}) == rfc8785.dumps({"a": "é", "b": 1})
+JSON = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53) + 1, 2**53 - 1)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+)
+
+
+@given(JSON)
+def test_canonical_gives_the_reference_librarys_own_bytes(value: object) -> None:
+    assert canonical(value) == rfc8785.dumps(value)  # type: ignore[arg-type]
+
+
+@given(st.floats(1e-9, 1e24) | st.floats(-1e24, -1e-9) | st.integers(-999, 999).map(lambda tenths: tenths / 10))
+def test_canonical_writes_numbers_as_the_reference_library_does(number: float) -> None:
+    assert canonical(number) == rfc8785.dumps(number)
 
 
 def test_a_made_entry_passes_the_check_and_has_its_text_in_normal_form_c(maker: Maker) -> None:

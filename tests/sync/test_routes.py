@@ -35,6 +35,7 @@ class Server:
         self.app = FastAPI()
         blobs = FolderBlobs(folder / "blobs")
         self.app.include_router(routes(store, self.devices, _check, blobs=blobs, state=_state, now=clock))
+        border.answer_errors(self.app)
         self.client = TestClient(self.app)
 
     def post(self, entries: Any, *, token: str = "", **how: Any) -> httpx.Response:
@@ -221,6 +222,7 @@ def test_a_body_in_another_encoding_or_badly_packed_is_refused(server: Server) -
     _is_error(send(body, "br"), 415, "Content-Encoding")
     _is_error(send(b"not gzip", "gzip"), 422, "body")
     _is_error(send(body[:-4], "gzip"), 422, "body")
+    _is_error(send(body + body, "gzip"), 422, "body")
 
 
 def test_a_body_that_does_not_come_to_its_end_is_given_up() -> None:
@@ -384,3 +386,9 @@ def test_openapi_describes_every_call_and_its_token(server: Server) -> None:
     schema = document["paths"]["/sync/entries"]["post"]["requestBody"]["content"]["application/json"]["schema"]
     assert schema["properties"]["entries"]["maxItems"] == 500
     assert set(document["components"]["schemas"]) >= {"HeadModel", "Answer", "ErrorAnswer"}
+
+
+def test_an_address_or_method_that_does_not_exist_is_answered_in_the_same_shape(server: Server) -> None:
+    _is_error(server.call("GET", "/sync/nothing"), 404, "")
+    _is_error(server.call("DELETE", "/sync/entries"), 405, "")
+    assert server.call("GET", "/elsewhere").json() == {"detail": "Not Found"}

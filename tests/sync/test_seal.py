@@ -98,3 +98,13 @@ def test_a_link_can_not_be_taken_for_the_beginning_of_a_chain_or_for_an_entry_el
     assert seal.following(start, 1, b"x") != hashlib.sha256(bytes.fromhex(start) + b"x").hexdigest()
     assert seal.following(start, 1, b"x") != seal.following(start, 2, b"x")
     assert seal.first("ab") != seal.first("a")
+
+
+def test_entries_added_while_a_store_is_verified_do_no_harm(tmp_path: Path, maker: Maker) -> None:
+    store = TinyStore(tmp_path / "busy")
+    store.add(maker.readings(2))
+    links = store.links
+    store.links = lambda: (store.add([maker.reading()]), links())[1]  # type: ignore[method-assign]
+    assert seal.verify_store(store) is None
+    assert store.head().position == 3
+    store.close()
