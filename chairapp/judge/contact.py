@@ -5,6 +5,8 @@ from chairapp.judge.numbers import at_least, fix6, mean, total
 from chairapp.judge.rim import SIDES, STATIONS, X, Y
 from chairapp.judge.shapes import Doc, Marks, Rows
 
+# A gap up to this is the rounding of a plan's sixth decimal, not something a person could read (mm).
+TOUCHES = 1e-5
 # The rim's width at the molars and its length from molar to front, mm: what a slope makes over the rim.
 _ACROSS = 52.0
 _ALONG = 36.0
@@ -44,7 +46,7 @@ def pattern(gaps: Marks, plane_fit: float = 0.85) -> Doc:
     rocking   they touch at a canine or premolar while front and that side's molar are open; where: that side or both
     local     the rest; where: the open stations
     """
-    open_stations = [station for station in STATIONS if not at_least(0, gaps[station])]
+    open_stations = [station for station in STATIONS if gaps[station] > TOUCHES]
     if not open_stations:
         return {"name": "even", "where": []}
     if len(open_stations) == len(STATIONS):

@@ -1,48 +1,10 @@
 """A sequence document looked up by name: its items, its steps, what belongs to what."""
 
-from chairapp.judge.errors import InputError
-from chairapp.judge.numbers import is_number
-from chairapp.judge.shapes import Doc, Value
+from chairapp.judge.document import check_document, check_known
+from chairapp.judge.shapes import Doc
 
-# What the judge looks up by name. A sequence retires an item; it never drops one.
-_ITEMS = {
-    "choice": [
-        "seating.upright", "seating.glasses", "seating.points", "seating.tragus", "seating.stable", "bench.sealed",
-        "bench.heel", "lip.support", "display.fv", "lower.commissure", "lower.pad_right", "lower.pad_left",
-        "contact.position", "vertical.rest_bases", "vertical.s_sound", "vertical.m_rest", "vertical.face",
-        "bases.closing", "bases.forward", "marks.one_position", "lines.midline", "lines.canines",
-    ],
-    "reading": [
-        "existing.rest", "existing.occlusal", "existing.display", "lip.nasolabial", "display.rest", "plane.front",
-        "plane.right", "plane.left", "vertical.rest", "vertical.occlusal", "vertical.s_space", "record.agreement",
-    ],
-    "number": [
-        "lower.commissure_mm", "record.count", "lines.midline_shift", "teeth.curve", "teeth.bizygomatic",
-        "teeth.inner_canthal",
-    ],
-    "stations": ["contact.gap", "overjet.gap", "marks.placed", "marks.misfit"],
-}  # fmt: skip
-_FIELDS = [
-    "required",
-    "unit",
-    "pad",
-    "band",
-    "tolerated",
-    "needed",
-    "spread",
-    "choices",
-    "fits",
-    "unsure",
-    "by_eye",
-    "photo",
-]
-_SETTINGS = [
-    "contact.plane_fit", "existing.ovd_rise", "lines.shift_note", "marks.misfit", "marks.spread", "marks.turn",
-    "marks.left_over", "plane.span_front", "plane.span_side", "record.advised", "vertical.too_high", "plan.display",
-    "plan.tilt", "plan.distance", "plan.labial", "plan.shown_step", "plan.two_rounds", "plan.conflict",
-    "plan.conflict_level", "plan.overjet",
-]  # fmt: skip
-_PARTS = {"steps": list, "disturbs": list, "rounds": list, "caps": list, "bands": dict, "settings": dict}
+# The latest sequence and its index: documents never change, and looking one through costs as much as judging a visit.
+_latest: list[tuple[Doc, Doc]] = []
 _BY_STEP = ["acceptance", "note"]
 _BY_ITEM = ["answer", "reading", "check"]
 _OTHERS = ["opened", "withdrawal", "adjustment", "signature", "attachment", "printed", "movement", "outcome"]
@@ -53,7 +15,17 @@ def index_of(sequence: Doc) -> Doc:
 
     Raises InputError for a sequence that lacks one of its parts.
     """
-    _check(sequence)
+    latest = _latest[0] if _latest else None
+    if latest is not None and latest[0] is sequence:
+        return latest[1]
+    built = _built(sequence)
+    # one assignment, so that two threads with two documents never get each other's index
+    _latest[:] = [(sequence, built)]
+    return built
+
+
+def _built(sequence: Doc) -> Doc:
+    check_document(sequence)
     items: Doc = {}
     steps: Doc = {}
     step_of: Doc = {}
@@ -62,7 +34,7 @@ def index_of(sequence: Doc) -> Doc:
         for item in step["items"]:
             items[item["id"]] = item
             step_of[item["id"]] = step["id"]
-    _check_known(items)
+    check_known(items)
     return {"items": items, "steps": steps, "step_of": step_of, "order": list(steps)}
 
 
@@ -89,53 +61,3 @@ def is_known(index: Doc, entry: Doc) -> bool:
     if kind == "adjustment":
         return item == "wax"
     return kind in _OTHERS
-
-
-def _check(sequence: Doc) -> None:
-    if not isinstance(sequence, dict):
-        raise InputError("sequence", "not an object.", "Give a whole sequence document.")
-    for part in _PARTS:
-        if not isinstance(sequence.get(part), _PARTS[part]):
-            _refuse(part)
-    for step in sequence["steps"]:
-        if not _is_named(step) or not isinstance(step.get("items"), list):
-            _refuse("steps")
-        for item in step["items"]:
-            _check_item(item)
-    for name in _SETTINGS:
-        if not is_number(sequence["settings"].get(name)):
-            _refuse("settings." + name)
-    if not _is_band(sequence["bands"].get("interocclusal_distance")):
-        _refuse("bands.interocclusal_distance")
-
-
-def _check_item(item: Doc) -> None:
-    if not _is_named(item):
-        _refuse("steps.items")
-    for field in _FIELDS:
-        if field not in item:
-            _refuse(item["id"] + "." + field)
-    for field in ("band", "tolerated"):
-        if item[field] is not None and not _is_band(item[field]):
-            _refuse(item["id"] + "." + field)
-
-
-def _check_known(items: Doc) -> None:
-    for kind in _ITEMS:
-        for item in _ITEMS[kind]:
-            if item not in items or items[item].get("kind") != kind:
-                _refuse(item)
-
-
-def _is_named(part: Doc) -> bool:
-    return isinstance(part, dict) and isinstance(part.get("id"), str)
-
-
-def _is_band(band: Value) -> bool:
-    if not isinstance(band, (list, tuple)) or len(band) != 2:
-        return False
-    return all(limit is None or is_number(limit) for limit in band)
-
-
-def _refuse(part: str) -> None:
-    raise InputError("sequence." + part, "missing or of the wrong shape.", "Give a whole sequence document.")

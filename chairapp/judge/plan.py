@@ -42,7 +42,7 @@ def plan_of(visit: Doc, accepted: Doc) -> Doc:
     if closing["missing"]:
         plan["why"].append(_measure("plan_upper_only", closing["missing"]))
     else:
-        _add_lower(visit, plan, errors, closing)
+        _add_lower(visit, plan, closing)
     plan["corrects"] = errors["corrects"] + closing["corrects"]
     return _with_runs(visit, plan)
 
@@ -150,13 +150,12 @@ def skin_to_rim(visit: Doc) -> float | None:
     return k
 
 
-def _add_lower(visit: Doc, plan: Doc, errors: Doc, closing: Doc) -> None:
-    exact = {station: _error_at(errors, station) + _lower_change(closing, station) for station in STATIONS}
-    plan["lower"] = {station: fix6(exact[station]) for station in STATIONS}
+def _add_lower(visit: Doc, plan: Doc, closing: Doc) -> None:
+    changes = {station: _lower_change(closing, station) for station in STATIONS}
+    # from the upper part as it leaves, so that both together close the gaps to the last digit
+    plan["lower"] = {station: fix6(changes[station] - plan["upper"][station]) for station in STATIONS}
     shown_upper = plan["shown"]["upper"]
-    plan["shown"]["lower"] = _shown(
-        visit, {station: _lower_change(closing, station) - shown_upper[station] for station in STATIONS}
-    )
+    plan["shown"]["lower"] = _shown(visit, {station: changes[station] - shown_upper[station] for station in STATIONS})
     plan["nothing"] = not any([*plan["upper"].values(), *plan["lower"].values(), *plan["labial"]["upper"].values()])
     plan["conflicts"] = conflicts(visit, plan["lower"])
     plan["overjet"] = fix6(-visit["settings"]["plan.overjet"] * closing["height"])
