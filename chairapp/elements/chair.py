@@ -63,7 +63,9 @@ def build() -> None:
 
 def screens(sequence: Sequence) -> list[dict[str, object]]:
     """[{"id": step, "screens": [items]}]: the screens of each step in the order in which they are shown."""
-    return [{"id": step.id, "screens": _items(step) + ([step.id] if step.id in LAST else [])} for step in sequence.steps]
+    return [
+        {"id": step.id, "screens": _items(step) + ([step.id] if step.id in LAST else [])} for step in sequence.steps
+    ]
 
 
 def words() -> str:

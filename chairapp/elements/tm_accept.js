@@ -1,12 +1,12 @@
 // Going on although a step is off or unsure: what is accepted, and the reason for it.
-import { h } from "vue";
+import { Teleport, h } from "vue";
 import { accept } from "tm_actions";
 import { draft, setDraft } from "tm_draft";
 import { go, route } from "tm_route";
 import { badge, shape } from "tm_shapes";
 import { desk } from "tm_state";
 import { say, title, verdictOf } from "tm_steps";
-import { t } from "tm_words";
+import { t, told } from "tm_words";
 
 const OFFERED = ["accept.age", "accept.ridge", "accept.wish", "accept.best"];
 
@@ -33,8 +33,8 @@ export default {
       h("p", { class: "hint" }, t("accept.hint")),
       h("textarea", { class: "text", rows: 2, value: draft(this.name), "aria-label": t("accept.reason"), onInput: (e) => setDraft(this.name, e.target.value) }),
       h("div", { class: "row wrap" }, OFFERED.map(this.reason)),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
-      h("button", { type: "button", class: "primary", disabled: !this.findings.length, onClick: this.keep }, t("accept.keep")),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+      h(Teleport, { to: "#tm-foot", defer: true }, [h("button", { type: "button", class: "primary accept-keep", onClick: this.keep }, t("accept.keep"))]),
     ]);
   },
 };

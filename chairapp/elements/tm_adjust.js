@@ -1,5 +1,5 @@
 // What was really done to the wax: which rim, which face, added or taken off, and how much at each place.
-import { h } from "vue";
+import { Teleport, h } from "vue";
 import Keypad from "tm_keypad";
 import RimMap from "tm_rim_map";
 import { adjust } from "tm_actions";
@@ -8,7 +8,7 @@ import { go } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk } from "tm_state";
 import { STATIONS, say, stationText } from "tm_steps";
-import { signed, t } from "tm_words";
+import { capital, signed, t, told } from "tm_words";
 
 const MOLARS = ["molar_right", "molar_left"];
 const EMPTY = { rim: null, surface: null, way: null, stations: {} };
@@ -36,7 +36,7 @@ export default {
       return null;
     },
     async record() {
-      this.fault = await adjust([this.change]);
+      this.fault = this.whole ? await adjust([this.change]) : { why: t("change.not_whole"), do: "" };
       if (this.fault) return;
       setDraft(this.name, "");
       go("wax", desk.visit);
@@ -48,8 +48,8 @@ export default {
     groups() {
       const { rim, surface } = this.change;
       return [
-        this.group("rim", ["upper", "lower"].map((one) => [one, say(`rim.${one}`)]), rim, (value) => this.set({ rim: value })),
-        this.group("surface", ["height", "labial", "base"].map((one) => [one, say(`surface.${one}`)]), surface, this.surface),
+        this.group("rim", ["upper", "lower"].map((one) => [one, capital(say(`rim.${one}`))]), rim, (value) => this.set({ rim: value })),
+        this.group("surface", ["height", "labial", "base"].map((one) => [one, capital(say(`surface.${one}`))]), surface, this.surface),
         surface && surface !== "base" && this.group("way", [["add", t("change.add")], ["take", t("change.take")]], this.way, (value) => this.set({ way: value })),
       ];
     },
@@ -60,8 +60,7 @@ export default {
       const states = Object.fromEntries(Object.entries(stations).map(([s, mm]) => [s, mm > 0 ? "add" : "take"]));
       return [h("div", { class: "pad pad-map" }, [
         h("div", { class: "map-side" }, h(RimMap, { label: t("change.where"), rim, values, states, selected: this.at, only: this.open, pick: (s) => { this.picked = s; } })),
-        h("p", { class: "at-station", "aria-live": "polite" }, stationText(this.at)),
-        h(Keypad, { name: `${this.name}.mm`, label: `${t(`change.${this.way}`)}, ${stationText(this.at)}`, unit: say("unit.mm"), pad: 0.5, start: Math.abs(stations[this.at] ?? 0), negative: false, action: t("change.put"), take: this.put }),
+        h(Keypad, { name: `${this.name}.mm`, label: `${t(`change.${this.way}`)}, ${stationText(this.at)}`, unit: say("unit.mm"), caption: capital(stationText(this.at)), pad: 0.5, start: Math.abs(stations[this.at] ?? 0), negative: false, action: t("change.put"), take: this.put }),
       ])];
     },
   },
@@ -69,8 +68,8 @@ export default {
     return h("section", { class: "sheet adjust" }, [
       h("h1", { tabindex: -1 }, t("change.question")),
       ...this.groups(), ...this.places(),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
-      this.whole && h("button", { type: "button", class: "primary record", onClick: this.record }, t("change.record")),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+      h(Teleport, { to: "#tm-foot", defer: true }, [h("button", { type: "button", class: "primary record", onClick: this.record }, t("change.record"))]),
     ]);
   },
 };

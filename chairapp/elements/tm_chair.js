@@ -4,7 +4,7 @@ import { shownCode } from "tm_box_code";
 import { href, route } from "tm_route";
 import { shape } from "tm_shapes";
 import { author, begin, desk, opening } from "tm_state";
-import { t } from "tm_words";
+import { chairName, t } from "tm_words";
 
 const PAGES = { "": "visits", new: "new", staff: "staff", data: "data", walk: "walk", accept: "walk", wax: "walk", change: "walk" };
 
@@ -24,10 +24,10 @@ export default {
       const opened = this.page === "walk" && opening();
       return h("header", { class: "strip" }, [
         route.page === "" ? h("span", { class: "brand" }, t("app.name")) : h("a", { class: "home-link", href: href(), "aria-label": t("app.visits") }, [shape("back"), h("span", t("app.visits"))]),
-        opened && h("p", { class: "which" }, [h("strong", { class: "code" }, shownCode(opened.value.box)), h("span", { class: "chair" }, opened.value.chair)]),
+        opened && h("p", { class: "which" }, [h("strong", { class: "code" }, shownCode(opened.value.box)), h("span", { class: "chair" }, chairName(opened.value.chair))]),
         desk.clinic?.invented && h("span", { class: "invented" }, t("app.invented")),
         lamp,
-        author() && h("a", { class: "who", href: href("staff"), "aria-label": t("app.who", { name: author().name }) }, [shape("person"), h("span", author().name)]),
+        author() && h("a", { class: "who", href: href("staff"), "aria-label": t("app.who", { name: author().name }) }, [shape("person"), h("span", { class: "name" }, author().name), h("span", { class: "initials" }, initials(author().name))]),
       ]);
     },
   },
@@ -39,3 +39,5 @@ export default {
     ]);
   },
 };
+
+const initials = (name) => name.split(/\s+/).filter((part) => /^\p{Lu}/u.test(part)).slice(-2).map((part) => part[0]).join("");

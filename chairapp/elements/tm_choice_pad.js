@@ -4,7 +4,7 @@ import { answer } from "tm_actions";
 import { shape } from "tm_shapes";
 import { row } from "tm_state";
 import { choiceText, label, spec } from "tm_steps";
-import { t } from "tm_words";
+import { t, told } from "tm_words";
 
 export default {
   props: { item: String },
@@ -27,7 +27,7 @@ export default {
   render() {
     return h("div", { class: "choices", role: "group", "aria-label": label(this.item) }, [
       ...spec(this.item).choices.map(this.button),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), `${this.fault.why} ${this.fault.do}`]),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
     ]);
   },
 };

@@ -5,7 +5,7 @@ import { href } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, lamp } from "tm_state";
 import { lampState } from "tm_sync_lamp";
-import { t, when } from "tm_words";
+import { t, told, when } from "tm_words";
 
 export default {
   data: () => ({ refused: [], fault: null, said: "" }),
@@ -39,7 +39,7 @@ export default {
     turnedAway() {
       if (!this.refused.length) return null;
       return h("section", { class: "refused" }, [h("h2", t("data.refused")), h("p", { class: "hint" }, t("data.refused_hint")), h("ul", this.refused.map((one) =>
-        h("li", { key: one.entry.id }, [h("strong", `${one.entry.item ?? one.entry.kind}: `), `${one.why} ${one.do} `, h("span", { class: "aside" }, when(one.at))])))]);
+        h("li", { key: one.entry.id }, [h("strong", `${one.entry.item ?? one.entry.kind}: `), told(one), h("span", { class: "aside" }, ` ${when(one.at)}`)])))]);
     },
   },
   render() {
@@ -50,7 +50,7 @@ export default {
       lamp.sync.lastError && h("p", { class: "hint" }, lamp.sync.lastError),
       h("dl", { class: "facts" }, this.facts().map(([key, text]) => h("div", { key }, [h("dt", t(key)), h("dd", text)]))),
       this.turnedAway(),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", [this.fault.why ?? this.fault.message, " ", this.fault.do ?? ""])]),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
       this.said && h("p", { class: "said", role: "status" }, [shape("done"), h("span", this.said)]),
       h("div", { class: "row wrap" }, [
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),

@@ -1,17 +1,24 @@
 // What the judge says of the step: word and shape, what it means, what to do, where that is known from. Read out when it changes.
 import { h } from "vue";
 import { withdraw } from "tm_actions";
-import { href, route } from "tm_route";
+import { route } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, lamp, nameOf, row } from "tm_state";
 import { isRequired, say, spec, verdictOf } from "tm_steps";
 import { t, when } from "tm_words";
 
+const LEVELS = ["off", "unsure", "note"];
+
 export default {
+  data: () => ({ all: false }),
   computed: {
     step() { return desk.verdict?.steps[route.step] ?? null; },
     verdict() { return verdictOf(route.step); },
-    findings() { return (this.step?.findings ?? []).filter((one) => !one.code.startsWith("stale_")); },
+    // Worst first, and what is about the question on the screen before the rest. Why something is stale stands beside it.
+    findings() {
+      const order = (one) => LEVELS.indexOf(one.level) * 2 + (one.item === route.item ? 0 : 1);
+      return (this.step?.findings ?? []).filter((one) => !one.code.startsWith("stale_")).sort((a, b) => order(a) - order(b));
+    },
   },
   methods: {
     said(finding) {
@@ -21,10 +28,10 @@ export default {
       ]);
     },
     empty() {
-      if (!this.step) return h("p", { class: "sentence" }, lamp.judge.message ?? t("judge.loading"));
+      if (!this.step) return h("p", { class: "sentence" }, lamp.judge.message ?? (desk.problem || t("judge.loading")));
       const items = desk.sequence.steps.find((one) => one.id === route.step).items.map((one) => one.id).filter((id) => spec(id) && isRequired(id));
       const waiting = items.filter((id) => row(id).status !== "fresh").length;
-      if (["open", "stale"].includes(this.verdict)) return h("p", { class: "sentence" }, t(this.verdict === "stale" ? "verdict.stale_left" : waiting > 1 ? "verdict.open_left" : "verdict.open_one", { waiting, of: items.length }));
+      if (items.length && ["open", "stale"].includes(this.verdict)) return h("p", { class: "sentence" }, t(this.verdict === "stale" ? "verdict.stale_left" : waiting > 1 ? "verdict.open_left" : "verdict.open_one", { waiting, of: items.length }));
       return this.findings.length ? null : h("p", { class: "sentence" }, t(items.length ? "verdict.nothing" : "verdict.guidance"));
     },
     accepted() {
@@ -35,18 +42,17 @@ export default {
         h("button", { type: "button", class: "secondary small", onClick: () => withdraw(route.step, given.id) }, [shape("undo"), t("verdict.take_back")]),
       ]);
     },
-    ways() {
-      if (!["off", "unsure"].includes(this.verdict)) return null;
-      return h("div", { class: "ways" }, [
-        h("a", { class: "secondary small", href: href("wax", desk.visit) }, [shape("wax"), t("verdict.wax")]),
-        h("a", { class: "secondary small", href: href("accept", desk.visit, route.step) }, [shape("accepted"), t("verdict.accept")]),
-      ]);
+    more() {
+      const others = this.findings.length - 1;
+      if (others < 1) return null;
+      return h("button", { type: "button", class: "quiet more", "aria-expanded": String(this.all), onClick: () => { this.all = !this.all; } }, t(this.all ? "verdict.fewer" : "verdict.more", { others }));
     },
   },
   render() {
-    return h("section", { class: ["verdict", `is-${this.verdict}`], "data-verdict": this.verdict, "aria-label": t("verdict.label") }, [
+    return h("section", { class: ["verdict", `is-${this.verdict}`, this.all && "shows-all"], "data-verdict": this.verdict, "aria-label": t("verdict.label") }, [
       h("p", { class: "word", role: "status", "aria-live": "polite" }, [shape(this.verdict), h("span", say(`verdict.${this.verdict}`))]),
-      h("div", { class: "findings", "aria-live": "polite" }, [this.empty(), this.accepted(), ...this.findings.map(this.said), this.ways()]),
+      this.more(),
+      h("div", { class: "findings", "aria-live": "polite" }, [this.empty(), this.accepted(), ...this.findings.map(this.said)]),
     ]);
   },
 };

@@ -3,7 +3,7 @@
 import { h } from "vue";
 import { draft, setDraft } from "tm_draft";
 import { shape } from "tm_shapes";
-import { num, t, typed } from "tm_words";
+import { num, t, told, typed } from "tm_words";
 
 const DIGITS = ["7", "8", "9", "4", "5", "6", "1", "2", "3"];
 
@@ -11,6 +11,7 @@ export default {
   props: {
     name: String,       // of the draft
     label: String, unit: String, action: String,
+    caption: String,    // what the number is for, where the question leaves it open
     pad: Number,        // step of the one-step buttons
     start: Number,      // what the one-step buttons step from when nothing is typed
     negative: Boolean,
@@ -45,7 +46,8 @@ export default {
       }
     },
     drawField() {
-      return h("div", { class: ["field", this.fault && "is-wrong"] }, [
+      return h("div", { class: ["field", this.fault && "is-wrong", this.caption && "has-caption"] }, [
+        this.caption && h("span", { class: "caption", "aria-hidden": "true" }, this.caption),
         h("input", {
           ref: "field", value: this.text, inputmode: "none", autocomplete: "off", enterkeyhint: "done", "aria-label": this.label,
           "aria-invalid": this.fault ? "true" : "false", "aria-describedby": "pad-fault",
@@ -71,7 +73,7 @@ export default {
     return h("div", { class: "keypad" }, [
       this.drawField(),
       h("button", { type: "button", class: "primary take", onClick: this.submit }, this.action),
-      h("p", { class: "fault", id: "pad-fault", role: "alert" }, this.fault && [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
+      h("p", { class: "fault", id: "pad-fault", role: "alert" }, this.fault && [shape("alert"), h("span", told(this.fault))]),
       this.drawKeys(),
     ]);
   },

@@ -4,6 +4,7 @@ import { answer } from "tm_actions";
 import { shape } from "tm_shapes";
 import { row } from "tm_state";
 import { choiceText, label, spec } from "tm_steps";
+import { told } from "tm_words";
 
 export default {
   props: { item: String },
@@ -16,13 +17,13 @@ export default {
     button(value) {
       const given = (row(this.item).value ?? []).includes(value);
       return h("button", { key: value, type: "button", class: ["choice", "tick", given && "is-given"], "data-value": value, "aria-pressed": String(given), onClick: () => this.toggle(value) },
-        [h("span", choiceText(this.item, value)), h("span", { class: "box" }, given && shape("done"))]);
+        [h("span", choiceText(this.item, value)), h("span", { class: "box" }, [given && shape("done")])]);
     },
   },
   render() {
     return h("div", { class: "choices is-list", role: "group", "aria-label": label(this.item) }, [
       ...spec(this.item).choices.map(this.button),
-      this.fault && h("p", { class: "fault", role: "alert" }, `${this.fault.why} ${this.fault.do}`),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
     ]);
   },
 };

@@ -4,7 +4,7 @@ import { openVisit } from "tm_actions";
 import { go, href } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk } from "tm_state";
-import { t } from "tm_words";
+import { chairName, t, told } from "tm_words";
 
 export default {
   data: () => ({ chair: null, language: null, fault: null, busy: false }),
@@ -14,7 +14,8 @@ export default {
   },
   methods: {
     async open() {
-      if (this.busy) return;
+      if (!this.chair || !this.spoken) this.fault = { why: t(this.chair ? "new.no_language" : "new.no_chair"), do: "" };
+      if (this.busy || !this.chair || !this.spoken) return;
       this.busy = true;
       const made = await openVisit({ chair: this.chair, language: this.spoken }).finally(() => { this.busy = false; });
       if (made.visit) go("walk", made.visit);
@@ -22,19 +23,19 @@ export default {
     },
     pick(name, options, chosen, text) {
       return h("div", { class: "choices is-list", role: "group", "aria-label": t(`new.${name}`) }, options.map((one) =>
-        h("button", { key: one, type: "button", class: ["choice", chosen === one && "is-given"], "data-value": one, "aria-pressed": String(chosen === one), onClick: () => { this[name] = one; } }, [h("span", text(one)), chosen === one && shape("done")])));
+        h("button", { key: one, type: "button", class: ["choice", chosen === one && "is-given"], "data-value": one, "aria-pressed": String(chosen === one), onClick: () => { this[name] = one; this.fault = null; } }, [h("span", text(one)), chosen === one && shape("done")])));
     },
   },
   render() {
     return h("main", { class: "sheet new" }, [
       h("h1", { tabindex: -1 }, t("new.question")),
-      this.pick("chair", desk.clinic?.chairs ?? [], this.chair, (one) => one),
+      this.pick("chair", desk.clinic?.chairs ?? [], this.chair, chairName),
       this.languages.length > 1 && h("h2", t("new.which_language")),
       this.languages.length > 1 && this.pick("language", this.languages, this.language, languageName),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
       h("div", { class: "row" }, [
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
-        h("button", { type: "button", class: "primary open-visit", disabled: !this.chair || !this.spoken, onClick: this.open }, t("new.open")),
+        h("button", { type: "button", class: "primary open-visit", onClick: this.open }, t("new.open")),
       ]),
     ]);
   },

@@ -5,7 +5,7 @@ import { answer, reading, withdraw } from "tm_actions";
 import { shape } from "tm_shapes";
 import { desk, nameOf, row } from "tm_state";
 import { label, spec, unit } from "tm_steps";
-import { num, rounded, t, time } from "tm_words";
+import { num, rounded, t, time, told } from "tm_words";
 
 export default {
   props: { item: String },
@@ -58,7 +58,7 @@ export default {
       h(Keypad, { name: `${desk.visit}.${this.item}`, label: label(this.item), unit: unit(this.item), pad: it.pad, start: last ?? it.start ?? undefined, negative: it.possible[0] < 0, action: t("reading.add"), take: (value) => reading(this.item, value) }),
       h("div", { class: "side-panel" }, [
         h("ol", { class: "readings", "aria-label": t("reading.list") }, now.readings.map(this.one)),
-        this.fault && h("p", { class: "fault", role: "alert" }, `${this.fault.why} ${this.fault.do}`),
+        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
         ...this.figures(),
         this.takenBack && h("p", { class: "undo" }, [h("s", num(this.takenBack.value, it.pad)), " ", t("reading.withdrawn"), h("button", { type: "button", class: "quiet", onClick: this.putBack }, [shape("undo"), t("reading.put_back")])]),
         it.by_eye && this.eye(),

@@ -5,7 +5,7 @@ import { href } from "tm_route";
 import { badge, shape } from "tm_shapes";
 import { author, desk, nameOf, row } from "tm_state";
 import { isClinicalStep, label, say, stationText, title, valueText, verdictOf } from "tm_steps";
-import { listed, num, rounded, signed, t, when } from "tm_words";
+import { capital, listed, num, rounded, signed, t, told, when } from "tm_words";
 
 const CHANGES = ["ovd_change", "display_change", "distance_change"];
 
@@ -54,7 +54,7 @@ export default {
       const made = (desk.state?.adjustments ?? []).filter((one) => !one.withdrawn);
       if (!made.length) return null;
       return h("section", { class: "review-part" }, [h("h2", t("review.wax")), h("ul", made.map((one) => h("li", { key: one.id }, [
-        h("strong", `${say(`rim.${one.rim}`)}, ${say(`surface.${one.surface}`)}`), ` ${listed(Object.entries(one.stations).map(([s, mm]) => t("change.at", { mm: signed(mm, 0.5), place: stationText(s) })))} `, h("span", { class: "aside" }, `${when(one.at)} · ${nameOf(one.author)}`)])))]);
+        h("strong", `${capital(say(`rim.${one.rim}`))}, ${say(`surface.${one.surface}`)}`), ` ${listed(Object.entries(one.stations).map(([s, mm]) => t("change.at", { mm: signed(mm, 0.5), place: stationText(s) })))} `, h("span", { class: "aside" }, `${when(one.at)} · ${nameOf(one.author)}`)])))]);
     },
     voided(signature) {
       const by = signature.void_by, what = by.item === "wax" ? t("review.wax_word") : label(by.item) || title(by.item);
@@ -74,7 +74,7 @@ export default {
         todo.length > 0 && h("p", { class: "hint" }, [t("review.todo"), " ", ...todo.map((step) => h("a", { key: step, class: "secondary small", href: href("walk", desk.visit, step) }, [shape(verdictOf(step)), title(step)]))]),
         this.signatures.length > 0 && h("ul", { class: "signatures" }, this.signatures.map(this.signature)),
         second && h("p", { class: "hint" }, t("review.second")),
-        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
+        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
         !mine && ["clinician", "supervised"].includes(author().role) && h("button", { type: "button", class: "primary sign", onClick: this.keep }, t(todo.length ? "review.sign_open" : "review.sign", { name: author().name })),
         !["clinician", "supervised"].includes(author().role) && h("p", { class: "hint" }, t("review.who_signs")),
       ]);

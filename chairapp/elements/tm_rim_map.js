@@ -42,9 +42,9 @@ export default {
     },
     spot(station) {
       const [x, y] = SPOT[station], value = this.values?.[station] ?? "";
-      const inside = [h("span", { class: "where" }, stationText(station)), h("span", { class: "value" }, value)];
-      const about = { key: station, "data-station": station, class: ["spot", this.look(station)], style: { left: `${(100 * x) / WIDTH}%`, top: `${(100 * y) / HEIGHT}%` } };
-      if (!this.pick) return h("div", about, inside);
+      const inside = [h("span", { class: "where" }, t(`map.${station.split("_")[0]}`)), value && h("span", { class: "value" }, value)];
+      const about = { key: station, "data-station": station, "aria-label": [stationText(station), value].filter(Boolean).join(": "), class: ["spot", this.look(station)], style: { left: `${(100 * x) / WIDTH}%`, top: `${(100 * y) / HEIGHT}%` } };
+      if (!this.pick) return h("div", { ...about, role: "img" }, inside);
       return h("button", { ...about, type: "button", disabled: this.shut(station), "aria-pressed": String(this.selected === station || this.states?.[station] === "marked"), onClick: () => this.pick(station) }, inside);
     },
   },

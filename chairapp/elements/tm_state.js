@@ -63,7 +63,7 @@ function laid(known, entry, item) {
 async function openVisit(visit) {
   held = new Map();
   unjudged.length = 0;
-  Object.assign(desk, { visit, loaded: false, missing: false, entries: [], state: null, verdict: null, sequence: null });
+  Object.assign(desk, { visit, loaded: false, missing: false, entries: [], state: null, verdict: null, sequence: null, problem: "" });
   if (!visit) return;
   await take(await replica.entries(visit), visit);
 }

@@ -6,7 +6,7 @@ import { answer } from "tm_actions";
 import { desk, row } from "tm_state";
 import { STATIONS, label, say, spec, stationText, unit } from "tm_steps";
 import { shape } from "tm_shapes";
-import { num, t } from "tm_words";
+import { capital, num, t, told } from "tm_words";
 
 const MARKED = "marks.placed", MISFIT = "marks.misfit";
 
@@ -49,14 +49,13 @@ export default {
       const marks = this.it.unit === null;
       return h("div", { class: "map-side" }, [
         h(RimMap, { label: label(this.item), values: this.values, states: this.states, selected: marks ? null : this.at, only: this.open, pick: marks ? this.toggle : (s) => { this.picked = s; this.$refs.keypad.focus(); } }),
+        this.it.all_stations && this.usual() !== null && h("button", { type: "button", class: "secondary small everywhere", onClick: () => this.everywhere(this.usual()) }, t("station.everywhere", { value: num(this.usual(), this.it.pad), unit: unit(this.item) })),
         h("p", { class: "aside" }, say("caution.rim_map")),
       ]);
     },
     pad() {
       return [
-        h("p", { class: "at-station", "aria-live": "polite" }, stationText(this.at)),
-        h(Keypad, { ref: "keypad", name: `${desk.visit}.${this.item}`, label: `${label(this.item)}, ${stationText(this.at)}`, unit: unit(this.item), pad: this.it.pad, start: this.given[this.at] ?? this.it.start ?? undefined, negative: this.it.possible[0] < 0, action: t("station.keep"), take: this.put }),
-        this.it.all_stations && this.usual() !== null && h("button", { type: "button", class: "secondary everywhere", onClick: () => this.everywhere(this.usual()) }, t("station.everywhere", { value: num(this.usual(), this.it.pad), unit: unit(this.item) })),
+        h(Keypad, { ref: "keypad", name: `${desk.visit}.${this.item}`, label: `${label(this.item)}, ${stationText(this.at)}`, unit: unit(this.item), caption: capital(stationText(this.at)), pad: this.it.pad, start: this.given[this.at] ?? this.it.start ?? undefined, negative: this.it.possible[0] < 0, action: t("station.keep"), take: this.put }),
       ];
     },
     // What is offered for all places at once: touching for gaps, what was typed first for the rest.
@@ -67,7 +66,7 @@ export default {
     return h("div", { class: ["pad", "pad-map", this.it.unit === null && "pad-marks"] }, [
       this.map(),
       ...(this.it.unit === null ? [] : this.pad()),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), `${this.fault.why} ${this.fault.do}`]),
+      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
     ]);
   },
 };

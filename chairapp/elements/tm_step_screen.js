@@ -13,7 +13,7 @@ export default {
       const here = item === route.item, status = spec(item) ? row(item).status : "open";
       const name = spec(item) ? label(item) : title(this.step), word = t(`pip.${status}`);
       return h("li", h("a", { key: item, href: href("walk", desk.visit, this.step, item), class: ["pip", `pip-${status}`, here && "is-here"], "aria-current": here ? "step" : undefined, "aria-label": spec(item) ? `${name}: ${word}` : name },
-        [status === "fresh" ? shape("done") : status === "stale" ? shape("stale") : h("span", { class: "count" }, at + 1), here && h("span", { class: "name" }, name)]));
+        [status === "fresh" ? shape("done") : status === "stale" ? shape("stale") : h("span", { class: "count" }, at + 1)]));
     },
   },
   render() {

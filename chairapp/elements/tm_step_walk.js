@@ -29,8 +29,8 @@ export default {
     rail() {
       const proposed = nextStep(this.steps, "");
       return h("nav", { class: ["rail", this.open && "is-open"], "aria-label": t("rail.label") }, [
-        h("ol", this.steps.map(({ id }, at) => h("li", { key: id }, h("a", { href: href("walk", desk.visit, id), class: ["stop", `is-${verdictOf(id)}`, id === route.step && "is-here", id === proposed && "is-proposed"], "aria-current": id === route.step ? "step" : undefined, "data-step": id, onClick: () => { this.open = false; } }, [
-          shape(verdictOf(id)), h("span", { class: "title" }, [h("span", { class: "number" }, at + 1), title(id)]), h("span", { class: "word" }, id === "review" ? "" : say(`verdict.${verdictOf(id)}`)),
+        h("ol", this.steps.map(({ id }) => h("li", { key: id }, h("a", { href: href("walk", desk.visit, id), class: ["stop", `is-${verdictOf(id)}`, id === route.step && "is-here", id === proposed && "is-proposed"], "aria-current": id === route.step ? "step" : undefined, "data-step": id, onClick: () => { this.open = false; } }, [
+          shape(verdictOf(id)), h("span", { class: "title" }, title(id)), h("span", { class: "word" }, id === "review" ? "" : say(`verdict.${verdictOf(id)}`)),
         ])))),
         h("a", { class: ["stop", "wax", ["wax", "change"].includes(route.page) && "is-here"], href: href("wax", desk.visit) }, [shape("wax"), h("span", { class: "title" }, t("rail.wax"))]),
       ]);
@@ -47,17 +47,33 @@ export default {
       return to ? href("walk", desk.visit, ...to) : route.page === "walk" ? href() : href("walk", desk.visit);
     },
     next() {
-      if (route.page !== "walk") return null;
-      const to = beside(this.steps, route.step, route.item, 1);
+      const to = route.page === "walk" ? beside(this.steps, route.step, route.item, 1) : this.again();
+      if (!to && route.page !== "walk") return null;
       if (!to) return h("a", { class: "primary next", href: href() }, [h("span", t("walk.finish"))]);
       const name = to[0] === route.step ? (spec(to[1]) ? label(to[1]) : title(to[0])) : title(to[0]);
       return h("a", { class: "primary next", href: href("walk", desk.visit, ...to) }, [h("span", [h("span", { class: "small" }, t(verdictOf(to[0]) === "stale" && to[0] !== route.step ? "walk.again" : "walk.next")), name]), shape("next")]);
     },
+    /** From the wax plan on: the first step that the wax made stale. */
+    again() {
+      const stale = nextStep(this.steps, "");
+      return route.page === "wax" && verdictOf(stale) === "stale" ? [stale, firstWaiting(this.steps.find((one) => one.id === stale).screens.filter(asked))] : null;
+    },
+    /** What can be done about a verdict that is off or unsure. */
+    ways() {
+      if (!["off", "unsure"].includes(verdictOf(route.step))) return null;
+      return h("div", { class: "ways" }, [
+        h("a", { class: "secondary", href: href("wax", desk.visit) }, [shape("wax"), t("verdict.wax")]),
+        h("a", { class: "secondary", href: href("accept", desk.visit, route.step) }, [shape("accepted"), t("verdict.accept")]),
+      ]);
+    },
+    /** Back, the verdict, Next. Where there is something to say it stands above them, over the whole width. */
     foot(card) {
-      const plain = route.page !== "walk" || route.item === null;
-      return h("footer", { class: ["decision", plain ? "is-plain" : `is-${verdictOf(route.step)}`] }, [
-        h("a", { class: "secondary back", href: this.back() }, [shape("back"), h("span", t("walk.back"))]),
-        plain ? h("span", { class: "gap" }) : card,
+      const plain = route.page !== "walk" || route.step === "review", verdict = verdictOf(route.step);
+      const says = !plain && (desk.verdict?.steps[route.step]?.findings.some((one) => !one.code.startsWith("stale_")) || verdict === "accepted");
+      return h("footer", { class: ["decision", plain ? "is-plain" : `is-${verdict}`, says && "says"] }, [
+        h("a", { class: "secondary back", href: this.back(), "aria-label": t("walk.back") }, [shape("back"), h("span", t("walk.back"))]),
+        plain ? h("div", { id: "tm-foot", class: "ways" }) : card,
+        !plain && this.ways(),
         this.next(),
       ]);
     },

@@ -46,12 +46,20 @@ export function isRequired(item) {
   return it.required || Object.entries(it.required_from).some(([other, least]) => row(other).value !== null && row(other).value >= least);
 }
 
-export const verdictOf = (step) => desk.verdict?.steps[step]?.verdict ?? "open";
+/** The verdict as it is shown. Guidance of which nothing is answered yet is open; the review is what its signatures are. */
+export function verdictOf(step) {
+  const about = desk.verdict?.steps[step];
+  if (!about) return "open";
+  if (step === "review") return (desk.state.signatures ?? []).some((one) => one.valid) ? "fits" : "open";
+  return about.required || isBegun(step) ? about.verdict : "open";
+}
+
+const isBegun = (step) => desk.sequence.steps[stepAt(step)].items.some(({ id }) => row(id).status !== "open");
 
 /** A step that wants attention: required and neither fitting nor accepted, or guidance with nothing answered yet. */
 function isWaiting({ id, screens }) {
   if (desk.verdict?.steps[id]?.required) return !["fits", "accepted"].includes(verdictOf(id));
-  return screens.some(spec) && !screens.some((item) => spec(item) && row(item).status !== "open");
+  return screens.some(spec) && !isBegun(id);
 }
 
 /** The step proposed after this one: what has become stale first, then what is open further on, else the review. */

@@ -5,7 +5,7 @@ import { shownCode } from "tm_box_code";
 import { go, href } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, documentOf, nameOf } from "tm_state";
-import { t, when } from "tm_words";
+import { chairName, t, when } from "tm_words";
 
 const KINDS = ["opened", "signature", "answer", "reading", "adjustment", "acceptance"];
 const FIRST = 8;    // signed visits shown before "show more"
@@ -34,7 +34,7 @@ export default {
       const title = visit.step && this.titles[visit.digest]?.[`step.${visit.step}.title`];
       return h("li", { key: visit.id }, h("a", { class: "visit", href: href("walk", visit.id) }, [
         h("span", { class: "code" }, shownCode(visit.box)),
-        h("span", { class: "place" }, [visit.chair, h("span", { class: "aside" }, `${when(visit.at)} · ${nameOf(visit.author)}`)]),
+        h("span", { class: "place" }, [chairName(visit.chair), h("span", { class: "aside" }, `${when(visit.at)} · ${nameOf(visit.author)}`)]),
         h("span", { class: "reached" }, [visit.signed ? t("visits.signed_word") : title ? t("visits.at", { step: title }) : t("visits.begun"),
           visit.pending > 0 && h("span", { class: "aside" }, t("visits.pending", { count: visit.pending }))]),
         shape("next"),

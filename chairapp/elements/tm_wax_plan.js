@@ -1,13 +1,13 @@
 // What wax to add or take off, on the rim map and in words; one tap when it was done so. Below it what was really done.
-import { h } from "vue";
+import { Teleport, h } from "vue";
 import RimMap from "tm_rim_map";
 import { adjust, withdraw } from "tm_actions";
 import { setDraft } from "tm_draft";
 import { go, href } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, nameOf } from "tm_state";
-import { STATIONS, label, say, stationText } from "tm_steps";
-import { listed, signed, t, when } from "tm_words";
+import { STATIONS, say, stationText, stepOf, title } from "tm_steps";
+import { capital, listed, signed, t, told, when } from "tm_words";
 
 const RIMS = ["upper", "lower"];
 
@@ -35,7 +35,7 @@ export default {
     map(change) {
       const values = Object.fromEntries(Object.entries(change.stations).map(([s, mm]) => [s, signed(mm, 0.5)]));
       const states = Object.fromEntries(Object.entries(change.stations).map(([s, mm]) => [s, mm > 0 ? "add" : "take"]));
-      const name = `${say(`rim.${change.rim}`)}, ${say(`surface.${change.surface}`)}`;
+      const name = `${capital(say(`rim.${change.rim}`))}, ${say(`surface.${change.surface}`)}`;
       return h("figure", { key: name, class: "plan-map" }, [
         h("figcaption", name), h(RimMap, { label: name, rim: change.rim, values, states }),
         h("button", { type: "button", class: "quiet", onClick: () => this.edit(change) }, t("plan.edit")),
@@ -45,19 +45,19 @@ export default {
       if (!this.plan) return [h("p", { class: "hint" }, t("judge.loading"))];
       return [
         h("ul", { class: "plan-words" }, this.plan.words.map((words, at) => h("li", { key: at }, words))),
-        this.changes.length > 0 && h("div", { class: "plan-maps" }, this.changes.map(this.map)),
-        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", `${this.fault.why} ${this.fault.do}`)]),
-        h("div", { class: "row wrap" }, [
-          this.changes.length > 0 && h("button", { type: "button", class: "primary as-planned", onClick: this.asPlanned }, t("plan.done")),
+        h("div", { class: "plan-maps" }, this.changes.map(this.map)),
+        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+        h(Teleport, { to: "#tm-foot", defer: true }, [
           h("a", { class: "secondary", href: href("change", desk.visit) }, [shape("plus"), t("plan.other")]),
+          this.changes.length > 0 && h("button", { type: "button", class: "primary as-planned", onClick: this.asPlanned }, t("plan.done")),
         ]),
       ];
     },
     one(change) {
       const places = STATIONS.filter((s) => s in change.stations).map((s) => t("change.at", { mm: signed(change.stations[s], 0.5), place: stationText(s) }));
-      const made = change.disturbs.length ? t("change.disturbs", { items: listed(change.disturbs.map(label)) }) : "";
+      const made = change.disturbs.length ? t("change.disturbs", { steps: listed([...new Set(change.disturbs.map(stepOf))].map(title)) }) : "";
       return h("li", { key: change.id, class: ["change", change.withdrawn && "is-withdrawn"] }, [
-        h("div", [h("p", { class: "what" }, [h("strong", `${say(`rim.${change.rim}`)}, ${say(`surface.${change.surface}`)}`), ` ${listed(places)}`]), h("p", { class: "aside" }, [`${when(change.at)} · ${nameOf(change.author)}. `, change.withdrawn ? t("change.undone") : made])]),
+        h("div", [h("p", { class: "what" }, [h("strong", `${capital(say(`rim.${change.rim}`))}, ${say(`surface.${change.surface}`)}`), ` ${listed(places)}`]), h("p", { class: "aside" }, [`${when(change.at)} · ${nameOf(change.author)}. `, change.withdrawn ? t("change.undone") : made])]),
         !change.withdrawn && h("button", { type: "button", class: "secondary small", onClick: async () => { this.fault = await withdraw("wax", change.id); } }, [shape("undo"), t("change.undo")]),
       ]);
     },
@@ -65,7 +65,7 @@ export default {
   render() {
     return h("section", { class: "sheet wax-plan" }, [
       h("h1", { tabindex: -1 }, t("plan.title")),
-      ...this.planned(),
+      h("div", { class: "plan" }, this.planned()),
       h("h2", t("change.list")),
       this.done.length ? h("ol", { class: "changes" }, this.done.map(this.one)) : h("p", { class: "hint" }, t("change.none")),
       h("p", { class: "aside" }, say("caution.rim_map")),

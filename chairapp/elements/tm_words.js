@@ -22,11 +22,11 @@ export function num(value, pad = 0.5) {
   return (value < 0 ? "−" : "") + halfUp(size, places);
 }
 
-/** A mean or another worked-out number: one place, or those of a finer pad. */
+/** A mean or another worked-out number: hundredths, as the judge writes them, but no fewer places than the pad has. */
 export function rounded(value, pad = 0.5) {
   if (value === null || value === undefined) return t("number.none");
-  const text = halfUp(Math.abs(value), Math.max(1, placesOf(pad)));
-  return (value < 0 && +text !== 0 ? "−" : "") + text;
+  const least = placesOf(pad), text = halfUp(Math.abs(value), 2), short = String(+text);
+  return (value < 0 && +text !== 0 ? "−" : "") + (placesOf(short) < least ? halfUp(+text, least) : short);
 }
 
 /** With its sign: what is added or taken off. */
@@ -42,6 +42,14 @@ export const time = (at) => shown(at, { hour: "2-digit", minute: "2-digit" });
 export const day = (at) => shown(at, { weekday: "short", day: "numeric", month: "short" });
 export const isToday = (at) => day(at) === day(new Date().toISOString());
 export const when = (at) => (isToday(at) ? time(at) : `${day(at)}, ${time(at)}`);
+
+/** A chair by its name; one that has only a number is called a chair. */
+export const chairName = (chair) => (/^\d+$/.test(chair) ? t("app.chair", { chair }) : chair);
+
+export const capital = (text) => text.charAt(0).toLocaleUpperCase(voice.language) + text.slice(1);
+
+/** What is wrong, {why, do}, as sentences. */
+export const told = (fault) => [fault.why, fault.do].filter(Boolean).map((part) => capital(part).replace(/([^.?!])$/, "$1.")).join(" ");
 
 /** "a, b and c" */
 export function listed(texts) {
