@@ -7,6 +7,8 @@ import sys
 from types import SimpleNamespace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import chairapp
 from chairapp.case import case_of, entries_of, judge_case, judge_file
@@ -414,3 +416,60 @@ def test_importing_the_package_is_cheap():
 
     code = "import sys, chairapp; sys.exit('pydantic' in sys.modules or 'chairapp.case' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+ITEM_IDS = [item["id"] for step in DOC["steps"] for item in step["items"]]
+WORDS = ["upright", "front", "upper", "height", "looks_parallel", "wax", "review", "2 cm", "", "display", "clinician"]
+leaves = st.none() | st.booleans() | st.integers() | st.floats() | st.sampled_from(WORDS) | st.text(max_size=5)
+names = st.sampled_from([*WORDS, "rim", "surface", "stations", "reason", "codes", "role", "photo"])
+values = st.recursive(leaves, lambda part: st.lists(part, max_size=3) | st.dictionaries(names, part, max_size=3))
+rows = st.fixed_dictionaries(
+    {
+        "kind": st.sampled_from(
+            ["answer", "reading", "withdrawal", "adjustment", "acceptance", "signature", "opened", "x"]
+        )
+    },
+    optional={
+        "item": st.sampled_from([*ITEM_IDS, *WORDS]) | leaves,
+        "value": values,
+        "of": leaves,
+        "id": leaves,
+        "seen": values,
+        "clock": values,
+        "at": leaves,
+    },
+)
+forms = st.fixed_dictionaries({"entries": st.lists(rows, max_size=6)}) | st.fixed_dictionaries(
+    {"answers": st.dictionaries(st.sampled_from(ITEM_IDS), values, max_size=4)},
+    optional={"adjustments": values, "accepted": values, "sequence": leaves, "box": leaves, "language": leaves},
+)
+
+
+def outcome(case):
+    """The verdict as JSON, or the one line of the refusal."""
+    try:
+        return json.dumps(judge_case(case), allow_nan=False)
+    except InputError as error:
+        return str(error)
+
+
+@given(forms | values)
+@settings(max_examples=400, deadline=None)
+def test_nothing_however_odd_raises_anything_but_a_named_error_of_one_line(case):
+    said = outcome(case)
+    assert said.isprintable()
+    assert said.startswith("{") or ": " in said
+
+
+@pytest.mark.parametrize("odd", [(1, 2), {1}, b"x", object(), 1j])
+def test_what_is_no_json_at_all_is_refused_by_name(odd):
+    for case in ({"answers": {"display.rest": odd}}, {"answers": {"contact.gap": {"front": odd}}}):
+        with pytest.raises(InputError, match="is not a number"):
+            judge_case(case)
+
+
+def test_a_wrong_text_is_repeated_in_one_short_line():
+    with pytest.raises(InputError) as caught:
+        judge_case({"answers": {"display.rest": "1\n" + "x" * 500}})
+    assert str(caught.value).isprintable()
+    assert len(str(caught.value)) < 200

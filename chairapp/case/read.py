@@ -46,7 +46,7 @@ def case_of(raw: Any) -> Case:
         raise InputError("case", "it is not an object", 'give {"case": ..., "answers": {...}} or entries')
     for name in raw:
         if name not in FIELDS:
-            raise InputError(str(name), "a case has no such field", f"use only {', '.join(FIELDS)}")
+            raise InputError(str(name) or "''", "a case has no such field", f"use only {', '.join(FIELDS)}")
         if raw[name] is None:
             raise InputError(name, "null says nothing", "leave the field out or fill it")
     _check_form(raw)

@@ -17,7 +17,9 @@ class InputError(JudgeInputError):
         self.file = file
 
     def __str__(self) -> str:
-        return ": ".join(part for part in (self.file, self.field, f"{self.why}; {self.do}") if part)
+        line = ": ".join(part for part in (self.file, self.field, f"{self.why}; {self.do}") if part)
+        # What was given may hold line breaks or half characters; the message stays one line that any terminal shows.
+        return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in line)
 
     def within(self, file: str) -> "InputError":
         """The same error, known to be about that file."""

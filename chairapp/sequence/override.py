@@ -3,7 +3,8 @@
     [items."display.rest"]
     band = [0, 3]                   # [lowest, highest] that fits; inf leaves a side open
     tolerated = [-1, 4]             # outside band but inside this: unsure
-    spread = 1.5
+    spread = 1.5                    # greatest difference of the latest three readings
+    needed = 2                      # readings wanted, at least the program's own number
     required = true
     [bands]
     interocclusal_distance = [2, 5]
@@ -32,6 +33,7 @@ TABLES = ("items", "bands", "settings", "texts")
 SHARES = ("contact.plane_fit", "marks.spread")
 PLAN_TARGETS = {"plan.display": "display.rest", "plan.tilt": "plane.front"}
 SETTING_MAX = 100
+NEEDED_MAX = 10
 
 
 def load_override(path: str | Path) -> Doc:
@@ -103,6 +105,16 @@ def _set_spread(item: Doc, value: Any, where: str) -> None:
     item["spread"] = float(value)
 
 
+def _set_needed(item: Doc, value: Any, where: str) -> None:
+    """More readings than the program wants, never fewer: the means and their intervals are built on those."""
+    if item["kind"] != "reading":
+        raise InputError(where, f"{item['id']} is not read several times", "leave it out")
+    least = item["needed"]
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= NEEDED_MAX:
+        raise InputError(where, f"{value!r} is not a number of readings", f"give {least} to {NEEDED_MAX}")
+    item["needed"] = value
+
+
 def _set_start(item: Doc, value: Any, where: str) -> None:
     _need_old(item, "start", where)
     low, high = item["possible"]
@@ -122,6 +134,7 @@ _FIELDS = {
     "band": _set_band,
     "tolerated": _set_tolerated,
     "spread": _set_spread,
+    "needed": _set_needed,
     "start": _set_start,
     "required": _set_required,
 }

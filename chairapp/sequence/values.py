@@ -6,6 +6,9 @@ from chairapp.judge.numbers import number_text
 from chairapp.judge.rim import STATIONS
 from chairapp.judge.shapes import Doc, Value
 
+LONGEST = 40
+"""Characters of a wrong text that a message repeats."""
+
 
 def value_fault(item: Doc, value: Value) -> Doc | None:
     """What is wrong with an answer's value, by the kind of its item."""
@@ -51,17 +54,17 @@ def shown(value: Value) -> str:
     if value is False:
         return "false"
     if isinstance(value, str):
-        return "'" + value + "'"
+        return "'" + value[:LONGEST] + ("…" if len(value) > LONGEST else "") + "'"
     if isinstance(value, list):
         return "a list"
     if isinstance(value, dict):
         return "an object"
-    return _shown_number(value)
+    return _shown_number(value) if is_number(value) else "a " + type(value).__name__
 
 
 def is_number(value: Value) -> bool:
-    """Told by what it is not: the browser's JSON makes no difference between 400 and 400.0."""
-    return not (value is None or value is True or value is False or isinstance(value, (str, list, dict)))
+    """Told by the name of its type: the browser's JSON makes no difference between 400 and 400.0."""
+    return type(value).__name__ in ("int", "float")
 
 
 def _choice(item: Doc, value: Value) -> Doc | None:

@@ -18,12 +18,13 @@ def test_bands_spread_and_required_flags_are_changed_and_nothing_else():
         [items."display.rest"]
         band = [0, 3]
         spread = 1.5
+        needed = 3
         [items.lower.commissure_mm]
         required = true
         """
     )
     changed, plain = items_of(doc), items_of(PLAIN)
-    assert changed["display.rest"] == plain["display.rest"] | {"band": [0, 3], "spread": 1.5}
+    assert changed["display.rest"] == plain["display.rest"] | {"band": [0, 3], "spread": 1.5, "needed": 3}
     assert changed["lower.commissure_mm"] == plain["lower.commissure_mm"] | {"required": True}
     assert [item for item in changed if changed[item] != plain[item]] == ["display.rest", "lower.commissure_mm"]
     assert {key: doc[key] for key in doc if key != "steps"} == {key: PLAIN[key] for key in PLAIN if key != "steps"}
@@ -102,6 +103,11 @@ WRONG = [
     ("[items.display.rest]\nspread = 0", "items.display.rest.spread", "a spread is more than 0"),
     ("[items.display.rest]\nspread = inf", "items.display.rest.spread", "it has to end somewhere"),
     ("[items.lip.nasolabial]\nspread = 3", "items.lip.nasolabial.spread", "has no spread to change"),
+    ("[items.display.rest]\nneeded = 0", "items.display.rest.needed", "0 is not a number of readings; give 1 to 10"),
+    ("[items.vertical.rest]\nneeded = 2", "items.vertical.rest.needed", "2 is not a number of readings; give 3 to 10"),
+    ("[items.display.rest]\nneeded = true", "items.display.rest.needed", "True is not a number of readings"),
+    ("[items.display.rest]\nneeded = 2.5", "items.display.rest.needed", "2.5 is not a number of readings"),
+    ("[items.display.fv]\nneeded = 2", "items.display.fv.needed", "display.fv is not read several times"),
     ("[items.bench.front_width]\nstart = 70", "items.bench.front_width.start", "70 is not possible"),
     ("[items.display.rest]\nrequired = 'yes'", "items.display.rest.required", "neither true nor false"),
     ("[items.display.rest]\nrequired = 1", "items.display.rest.required", "neither true nor false"),
