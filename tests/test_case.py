@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import chairapp
 from chairapp.case import case_of, entries_of, judge_case, judge_file
-from chairapp.judge import judge
+from chairapp.judge import judge, settle
 from chairapp.sequence import document, jaw_relation, override_of
 from chairapp.sequence.check import check_entry
 from chairapp.sequence.errors import InputError
@@ -473,3 +473,14 @@ def test_a_wrong_text_is_repeated_in_one_short_line():
         judge_case({"answers": {"display.rest": "1\n" + "x" * 500}})
     assert str(caught.value).isprintable()
     assert len(str(caught.value)) < 200
+
+
+def test_rest_read_with_something_else_in_the_mouth_is_another_rest():
+    """The advice "read it again with one rim out" must not end in a mean over both."""
+    bases = {"kind": "answer", "item": "vertical.rest_bases"}
+    first = [{**bases, "value": "both"}, *[reading(69, item="vertical.rest") for _ in range(3)]]
+    second = [{**bases, "value": "upper"}, *[reading(71, item="vertical.rest") for _ in range(3)]]
+    made = entries(full(*first, *second, *[reading(68, item="vertical.occlusal") for _ in range(3)]))
+    assert judge(DOC, made)["derived"]["interocclusal_distance"]["value"] == 3
+    row = settle(DOC, made)["items"]["vertical.rest"]
+    assert (row["rounds"], row["value"]) == ([[69, 69, 69]], 71)
