@@ -54,11 +54,15 @@ class Chair:
             for item in self.waiting():
                 self.go(item)
                 self.answer(item)
-            until(lambda step=step: self.proposed() != step, f"{step} to be done; it is {self.verdict()['steps'][step]}")
+            until(
+                lambda step=step: self.proposed() != step, f"{step} to be done; it is {self.verdict()['steps'][step]}"
+            )
 
     def waiting(self) -> list[str]:
         """Items of the step on the screen that are stale or open and that this hand has an answer for."""
-        pips = self.page.locator("a.pip-stale, a.pip-open").evaluate_all("all => all.map((one) => one.hash.split('/').pop())")
+        pips = self.page.locator("a.pip-stale, a.pip-open").evaluate_all(
+            "all => all.map((one) => one.hash.split('/').pop())"
+        )
         return [item for item in pips or [self.item] if item in self.answers]
 
     def proposed(self) -> str:
@@ -121,7 +125,7 @@ class Chair:
 
     def change_wax(self, rim: str, surface: str, way: str, stations: Mapping[str, float]) -> None:
         self.page.locator(".rail .wax").click()
-        self.page.locator(".wax-plan a.secondary").click()
+        self.page.locator(".record-change").click()
         for choice in (rim, surface, way):
             self.page.locator(f'.segment [data-value="{choice}"]').click()
         self.stations(stations)
@@ -133,7 +137,7 @@ class Chair:
         self.page.locator(f'.rail [data-step="{step}"]').click()
         self.page.locator('[href^="#/accept"]').first.click()
         self.page.locator("textarea").fill(reason)
-        self.page.locator(".accept .primary").click()
+        self.page.locator(".accept-keep").click()
         until(lambda: self.verdict()["steps"][step]["verdict"] == "accepted", f"{step} to be accepted")
 
     def sign(self) -> None:
