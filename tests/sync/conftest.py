@@ -6,12 +6,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 from sqlalchemy import create_engine
 
 from sync.entry import Entry, Stamper
 from sync.sql_store import SqlStore, metadata
 from sync.store import Store
 from sync.tiny_store import TinyStore
+
+# A busy machine must not fail a test that only found no example wrong in time.
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
 
 MORNING = 1_795_600_000_000
 
@@ -82,6 +87,12 @@ def store(open_store: OpenStore) -> Store:
     return open_store()
 
 
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """The url of an empty database that several stores may open at once."""
+    return _empty_postgresql() if request.param == "postgresql" else f"sqlite:///{tmp_path}/clinic.sqlite"
+
+
 def _tiny(folder: Path, clock: Clock) -> OpenStore:
     return lambda: TinyStore(folder / "node", now=clock)
 
@@ -91,13 +102,18 @@ def _sqlite(folder: Path, clock: Clock) -> OpenStore:
 
 
 def _postgresql(_folder: Path, clock: Clock) -> OpenStore:
+    url = _empty_postgresql()
+    return lambda: SqlStore(url, now=clock)
+
+
+def _empty_postgresql() -> str:
     url = os.environ.get("TEST_POSTGRES_URL")
     if not url:
         pytest.skip("no PostgreSQL to test with: TEST_POSTGRES_URL=postgresql+psycopg://... names an empty database")
     engine = create_engine(url)
     metadata.drop_all(engine)
     engine.dispose()
-    return lambda: SqlStore(url, now=clock)
+    return url
 
 
 _MAKERS = {"tiny": _tiny, "sqlite": _sqlite, "postgresql": _postgresql}

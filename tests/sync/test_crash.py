@@ -400,21 +400,6 @@ def test_a_database_that_fails_half_way_keeps_nothing_of_the_batch(tmp_path: Pat
     store.close()
 
 
-def test_several_servers_on_one_database_share_one_chain(tmp_path: Path) -> None:
-    stores = [SqlStore(f"sqlite:///{tmp_path}/clinic.sqlite") for _ in range(3)]
-    makers = [Maker(f"tablet-{number}") for number in range(3)]
-    for _ in range(5):
-        for store, maker in zip(stores, makers, strict=True):
-            store.add(maker.readings(2))
-    heads = {store.head() for store in stores}
-    assert len(heads) == 1
-    [head] = heads
-    assert head.position == 30
-    assert seal.verify(head.epoch, stores[0].links(), head.position, head.hash) is None
-    for store in stores:
-        store.close()
-
-
 def test_a_database_of_a_newer_program_is_not_touched(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path}/clinic.sqlite"
     store = SqlStore(url)
