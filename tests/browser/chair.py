@@ -34,7 +34,7 @@ class Chair:
 
     @property
     def item(self) -> str:
-        return (self.route() + ["", "", ""])[3]
+        return [*self.route(), "", "", ""][3]
 
     def walk(self, last: str) -> None:
         """Answer the question on the screen and go on with Next, until `last` is answered."""

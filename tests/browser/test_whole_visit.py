@@ -1,4 +1,4 @@
-"""The main job, end to end: a visit walked with everything dead but the tablet, and where its entries are in the end."""
+"""The main job, end to end: a visit walked with everything dead but the tablet, and where its entries end up."""
 
 import json
 import subprocess
