@@ -2,7 +2,7 @@
 //
 //   {boot: {brython, bundle}}                    -> {ready: true} or {error}
 //   {sequence: key, document: JSON text}         keeps a sequence document for the questions that name it by `key`
-//   {ask: n, fn: "view"|"check", payload: JSON}  -> {ask: n, out: JSON} or {ask: n, error, input: true when the judge refused it}
+//   {ask: n, fn: "view"|"check"|"sign", payload: JSON}  -> {ask: n, out: JSON} or {ask: n, error, input: true when the judge refused it}
 //
 // A payload holds the arguments of the function; its `sequence` is the key of a document kept before. `out` is the JSON
 // text {"out": result}.
@@ -12,9 +12,9 @@ from browser import self as scope
 from javascript import JSON
 from chairapp.judge.errors import InputError
 from chairapp.sequence.check import check_entry
-from chairapp.sequence.view import view
+from chairapp.sequence.view import to_sign, view
 
-FUNCTIONS = {"view": view, "check": check_entry}
+FUNCTIONS = {"view": view, "check": check_entry, "sign": to_sign}
 sequences = {}
 
 

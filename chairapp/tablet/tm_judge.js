@@ -57,10 +57,10 @@ export function subscribe(heard) {
  *
  * Views of one visit are coalesced: while one is being judged only the latest waits, and all who asked before it get
  * the latest one's answer. `sequence` is the sequence document; the same object is handed to the worker only once.
- * Rejects with a JudgeError.
+ * `people` gives names for staff ids. Rejects with a JudgeError.
  */
-export function view(visit, sequence, entries, language) {
-  const payload = () => ({ sequence: keyOf(sequence), entries, language });
+export function view(visit, sequence, entries, language, people = null) {
+  const payload = () => ({ sequence: keyOf(sequence), entries, language, people });
   const waiting = queue.find((question) => question.visit === visit);
   if (waiting) {
     Object.assign(waiting, { sequence, payload });
@@ -72,6 +72,11 @@ export function view(visit, sequence, entries, language) {
 /** What is wrong with an entry before it is kept: {"field", "why", "do"} or null, as chairapp/sequence/check.py. */
 export function check(sequence, entry, language = "en") {
   return put({ fn: "check", visit: null, sequence, payload: () => ({ sequence: keyOf(sequence), entry, language }) });
+}
+
+/** What a signature made now would cover: {"covers", "entries"}, as `to_sign` of chairapp/sequence/view.py. */
+export function toSign(sequence, entries) {
+  return put({ fn: "sign", visit: null, sequence, payload: () => ({ sequence: keyOf(sequence), entries }) });
 }
 
 function put(question) {

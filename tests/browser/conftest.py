@@ -110,6 +110,20 @@ class Process:
         return {**os.environ, "PYTHONUNBUFFERED": "1", "NICEGUI_STORAGE_PATH": str(self._log.parent / "nicegui")}
 
 
+class Processes:
+    def __init__(self, logs: Path) -> None:
+        self._logs = logs
+        self.started: list[Process] = []
+
+    def __call__(self, command: list[str], url: str) -> Process:
+        self.started.append(Process(command, url, self._logs / f"process-{len(self.started)}.log"))
+        return self.started[-1].start()
+
+    def kill(self) -> None:
+        for process in self.started:
+            process.kill()
+
+
 @pytest.fixture
 def port() -> int:
     """A free port, the same throughout a test: a node that comes back comes back at its address."""
@@ -117,21 +131,17 @@ def port() -> int:
 
 
 @pytest.fixture
-def processes(tmp_path: Path) -> Iterator[Callable[..., Process]]:
-    """`processes(command, url)` starts a server; what is still running at the end is killed."""
-    started: list[Process] = []
+def processes(tmp_path: Path) -> Iterator[Processes]:
+    """`processes(command, url)` starts a server; what is still running at the end is killed.
 
-    def start(command: list[str], url: str) -> Process:
-        started.append(Process(command, url, tmp_path / f"process-{len(started)}.log"))
-        return started[-1].start()
-
-    yield start
-    for process in started:
-        process.kill()
+    `processes.started` are all of them, the first one first.
+    """
+    yield (starting := Processes(tmp_path))
+    starting.kill()
 
 
 @pytest.fixture
-def small_node(processes: Callable[..., Process], tmp_path: Path) -> Callable[..., Process]:
+def small_node(processes: Processes, tmp_path: Path) -> Callable[..., Process]:
     """`small_node(port, "--mark", "two", data="other")` starts a small node; the same `data` is the same store."""
 
     def start(port: int, *options: str, data: str = "node") -> Process:
