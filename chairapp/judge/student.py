@@ -42,11 +42,15 @@ def floored_variance(values: list[float], pad: float) -> float:
 
 def interval(difference: float, a: Doc, b: Doc, table: list[float]) -> tuple[float, float]:
     """The interval of a difference of means from {"n", "v"} of both series (n at least 2), by Welch's df."""
+    half = t_quantile(welch_df(a, b), table) * math.sqrt(a["v"] / a["n"] + b["v"] / b["n"])
+    return (difference - half, difference + half)
+
+
+def welch_df(a: Doc, b: Doc) -> float:
+    """Degrees of freedom of a difference of two means (Welch 1947, Satterthwaite 1946)."""
     share_a, share_b = a["v"] / a["n"], b["v"] / b["n"]
     se2 = share_a + share_b
-    df = se2 * se2 / (share_a * share_a / (a["n"] - 1) + share_b * share_b / (b["n"] - 1))
-    half = t_quantile(df, table) * math.sqrt(se2)
-    return (difference - half, difference + half)
+    return float(se2 * se2 / (share_a * share_a / (a["n"] - 1) + share_b * share_b / (b["n"] - 1)))
 
 
 def series(values: list[float], pad: float) -> Doc:
