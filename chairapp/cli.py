@@ -32,7 +32,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; gives its exit code. Usage errors and --help leave by SystemExit, as argparse does it."""
     given = _parser().parse_args(argv)
     try:
-        return int(given.run(given) or DONE)
+        code = int(given.run(given) or DONE)
+        sys.stdout.flush()
+        return code
     except (_No, NoSignature) as no:
         return _say(given.command, str(no), NO)
     except (BoxError, ClinicError, InputError, NodeError) as error:

@@ -85,7 +85,7 @@ def _what_is_wrong(text: str, code: str) -> str:
         return "box code is empty: type the eight characters on the label"
     strange = sorted({c for c in code if c not in ALPHABET})
     if strange:
-        return f"box code {text.strip()!r}: {' '.join(strange)} never occurs in a box code, look again"
+        return f"box code {text.strip()!r}: no box code has {' or '.join(strange)} in it, look again"
     if len(code) != LENGTH:
         return f"box code {text.strip()!r} has {len(code)} characters, a box code has {LENGTH}"
     return f"box code {shown(code)} has a slip: its check character does not agree, look again"

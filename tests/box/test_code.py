@@ -88,15 +88,15 @@ def test_every_kind_of_slip_finds_the_code_meant(codes, slip):
     [
         ("", "is empty"),
         ("7KQ4", "has 4 characters"),
-        ("7KQ4-M2A9", "A never occurs"),
-        ("../../etc", ". / E never"),
-        ("🦷🦷🦷🦷🦷🦷🦷🦷", "never occurs"),
+        ("7KQ4-M2A9", "has A in it"),
+        ("../../etc", "or / or E in it"),
+        ("🦷🦷🦷🦷🦷🦷🦷🦷", "has 🦷 in it"),
     ],
 )
 def test_what_is_no_code_is_refused_in_one_line(typed, says):
     with pytest.raises(CodeError) as caught:
         code.parse(typed)
-    assert says.split()[0] in str(caught.value)
+    assert says in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
