@@ -2,7 +2,6 @@
 
 import json
 import shutil
-from itertools import pairwise
 
 import pytest
 
@@ -249,50 +248,3 @@ def test_everything_on_the_tablet_can_be_saved_to_a_file(page, node):
     assert [entry["id"] for entry in saved["entries"]] == held(page)
     assert sorted(saved["outbox"]) == sorted(held(page))
     assert saved["device"]["letter"] == "K"
-
-
-def test_ids_and_clocks_go_on_rising_when_the_tablets_clock_steps_back(page):
-    before = [add(page) for _ in range(2)]
-    page.evaluate("{ const now = Date.now; Date.now = () => now() - 3600 * 1000; }")
-    entries = [*before, *(add(page) for _ in range(3))]
-    assert all(a["id"] < b["id"] and a["clock"] < b["clock"] for a, b in pairwise(entries))
-    assert entries[-1]["at"] < entries[0]["at"]
-
-
-def test_an_entry_names_the_newest_adjustments_of_its_visit_that_the_tablet_knew(page):
-    wax = {"kind": "adjustment", "item": "wax", "value": {"rim": "upper"}}
-    first, second = add(page, **wax), add(page, **wax)
-    after = add(page)
-    elsewhere = add(page, visit="01932b4e-0000-7000-8000-00000000beef")
-    assert (first["seen"], second["seen"]) == ([], [first["id"]])
-    assert (after["seen"], elsewhere["seen"]) == ([second["id"]], [])
-
-
-def test_several_entries_are_kept_together_or_not_at_all(page):
-    drafts = [{"visit": VISIT, "value": value, **UPRIGHT} for value in ("one", "x" * 20000)]
-    assert (
-        page.evaluate("drafts => tm.replica.addMany(drafts).then(() => 'kept', ({field}) => field)", drafts) == "entry"
-    )
-    assert held(page) == []
-    assert page.evaluate("drafts => tm.replica.addMany(drafts).then((made) => made.length)", drafts[:1]) == 1
-
-
-@pytest.mark.parametrize(
-    ("draft", "field"),
-    [
-        ({"value": {"a": {"b": {"c": {"d": {"e": 1}}}}}}, "value"),
-        ({"value": float("nan")}, "value"),
-        ({"author": "no spaces please"}, "author"),
-        ({"kind": "Answer"}, "kind"),
-        ({"visit": "not-an-id"}, "visit"),
-        ({"extra": 1}, "extra"),
-    ],
-)
-def test_what_cannot_be_an_entry_is_refused_by_its_field_and_nothing_is_kept(page, draft, field):
-    told = refusal(page, **draft)
-    assert (told["code"], told["field"]) == ("envelope", field)
-    assert held(page) == []
-
-
-def test_texts_are_kept_in_normal_form(page):
-    assert add(page, value="e\u0301")["value"] == "\u00e9"
