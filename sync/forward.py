@@ -92,6 +92,9 @@ class Forward:
         self._online = False
         self._error = ""
         self._state = Upstream.model_validate(store.kept(UPSTREAM) or {})
+        if store.damaged:
+            # The other side may still have what can no longer be read here: look at all its visits again.
+            self._state.visits = None
 
     def start(self) -> None:
         loop = asyncio.get_running_loop()

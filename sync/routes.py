@@ -23,7 +23,7 @@ from sync.errors import BatchError
 from sync.models import Answer, Batch, Entries, ErrorAnswer, HeadModel, Health, RefusedModel, VisitModel, Visits
 from sync.store import BATCH, Head, Store, Touched
 
-__all__ = ["FINISHED", "Check", "State", "routes"]
+__all__ = ["FINISHED", "Check", "Intake", "State", "routes"]
 
 Check = Callable[[Entry], Refusal | None]
 State = Callable[[list[Entry]], str]

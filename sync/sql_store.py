@@ -306,8 +306,10 @@ def _engine(url: str, write: bool) -> Engine:
         return create_engine(made, pool_pre_ping=True)
     if made.database and not write and not Path(made.database).exists():
         raise StoreMissing(f"There is no store at {made.database}.")
-    if made.database:
+    if made.database and write:
         Path(made.database).parent.mkdir(parents=True, exist_ok=True)
+        # Made here, for its owner only; SQLite gives its log files the same rights.
+        Path(made.database).touch(mode=0o600)
     engine = create_engine(made, connect_args={"timeout": 30})
     event.listen(engine, "connect", _set_up_sqlite)
     event.listen(engine, "begin", _begin_sqlite)

@@ -383,6 +383,19 @@ def test_sqlite_keeps_a_write_ahead_log_and_waits_for_the_disk(tmp_path: Path) -
     store.close()
 
 
+def test_what_is_kept_is_readable_by_its_owner_only(tmp_path: Path, maker: Maker) -> None:
+    database, tiny = SqlStore(f"sqlite:///{tmp_path}/clinic/clinic.sqlite"), TinyStore(tmp_path / "chair")
+    for store in (database, tiny):
+        store.add([maker.reading()])
+        store.refuse(5, Refusal("entry", "is none"))
+        store.keep("sent", 1)
+    files = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert {path.name for path in files} >= {"clinic.sqlite", "entries.jsonl", "refused.jsonl", "kept.json"}
+    assert {path.name: oct(path.stat().st_mode & 0o777) for path in files} == {path.name: "0o600" for path in files}
+    database.close()
+    tiny.close()
+
+
 def test_a_database_that_fails_half_way_keeps_nothing_of_the_batch(tmp_path: Path, maker: Maker) -> None:
     store = SqlStore(f"sqlite:///{tmp_path}/clinic.sqlite")
     entries = maker.readings(3)

@@ -365,6 +365,25 @@ def test_a_node_put_back_to_an_older_state_fetches_what_it_lost(clinic: Clinic, 
     store.close()
 
 
+def test_an_entry_damaged_on_the_nodes_disk_is_fetched_back_from_the_clinic(
+    clinic: Clinic, tmp_path: Path, maker: Maker
+) -> None:
+    store = TinyStore(tmp_path / "chair")
+    entries = maker.readings(3)
+    for entry in entries:
+        store.add([entry])
+    _once(clinic.node(store))
+    store.close()
+    journal = tmp_path / "chair" / "entries.jsonl"
+    journal.write_bytes(journal.read_bytes().replace(entries[1]["id"].encode(), b"x" * 36))
+    store = TinyStore(tmp_path / "chair")
+    assert store.visit(maker.visit) == [entries[0], entries[2]]
+    _once(clinic.node(store))
+    assert store.visit(maker.visit) == entries
+    assert clinic.feed == entries
+    store.close()
+
+
 @pytest.mark.parametrize(
     "answer",
     [
