@@ -48,7 +48,7 @@ export default {
         h("div", { class: "plan-maps" }, this.changes.map(this.map)),
         this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
         h(Teleport, { to: "#tm-foot", defer: true }, [
-          h("a", { class: "secondary", href: href("change", desk.visit) }, [shape("plus"), t("plan.other")]),
+          h("a", { class: "secondary record-change", href: href("change", desk.visit) }, [shape("plus"), t("plan.other")]),
           this.changes.length > 0 && h("button", { type: "button", class: "primary as-planned", onClick: this.asPlanned }, t("plan.done")),
         ]),
       ];

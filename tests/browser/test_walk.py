@@ -1,0 +1,194 @@
+"""What the tablet page does under a finger, in real Chromium against a real node."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.browser.chair import Chair
+from tests.browser.conftest import free_port, until
+
+STATIONS = ["molar_right", "premolar_right", "canine_right", "front", "canine_left", "premolar_left", "molar_left"]
+SEATING = {
+    "seating.upright": "upright",
+    "seating.glasses": "off",
+    "seating.points": "tip_and_chin",
+    "seating.tragus": "middle",
+    "seating.stable": "stable",
+}
+
+
+@pytest.fixture
+def hand(processes, tablets, tmp_path):
+    """A visit just opened on an upright tablet of 1024 x 768, by an invented clinician."""
+    port = free_port()
+    threemark = str(Path(sys.executable).parent / "threemark")
+    url = f"http://127.0.0.1:{port}"
+    processes([threemark, "clinic", "--data", str(tmp_path / "clinic"), "--port", str(port)], url)
+    tablet = tablets(viewport={"width": 1024, "height": 768})
+    hand = Chair(tablet.open(f"{url}/chair"), SEATING)
+    hand.sign_in("clin-1")
+    hand.open_visit("1")
+    yield hand
+    assert tablet.errors == []
+
+
+def to(hand: Chair, step: str, item: str) -> None:
+    """Straight to a question, as by the rail."""
+    visit = hand.route()[1]
+    hand.page.evaluate(f"location.hash = '#/walk/{visit}/{step}/{item}'")
+    until(lambda: hand.page.locator(f'[data-item="{item}"]').count(), f"the question {item}")
+
+
+def fault(hand: Chair) -> str:
+    return str(until(lambda: hand.page.locator(".keypad .fault").inner_text(), "what is wrong"))
+
+
+@pytest.mark.parametrize("typed", ["2 cm", "700", "seventy"])
+def test_what_cannot_be_is_said_beside_the_field_and_the_typed_text_is_kept(hand, typed):
+    to(hand, "vertical", "vertical.rest")
+    hand.type(typed)
+    assert "vertical" in fault(hand).lower() or typed in fault(hand)
+    assert hand.field.input_value() == typed
+    assert hand.settled()["items"]["vertical.rest"]["readings"] == []
+
+    hand.page.reload()
+    until(lambda: hand.field.count() and hand.field.input_value() == typed, "the typed text after a reload")
+    hand.field.fill("")
+    hand.read(70.5)
+    until(lambda: len(hand.settled()["items"]["vertical.rest"]["readings"]) == 1, "the reading put right")
+
+
+def test_nothing_is_selected_before_it_is_chosen(hand):
+    for item in SEATING:
+        to(hand, "seating", item)
+        assert hand.page.locator('.choices [aria-pressed="true"]').count() == 0
+        assert hand.page.locator(".choices .is-given").count() == 0
+
+
+def test_a_withdrawn_reading_is_gone_from_the_mean_and_can_be_put_back(hand):
+    to(hand, "vertical", "vertical.rest")
+    for number in (70, 71, 79):
+        hand.read(number)
+    until(lambda: "73.33" in hand.page.locator(".figures").inner_text(), "the mean of three")
+    hand.withdraw_last_reading()
+    until(lambda: "70.5" in hand.page.locator(".figures").inner_text(), "the mean of two")
+    hand.page.locator(".undo button").click()
+    until(lambda: hand.page.locator(".reading").count() == 3, "the reading put back")
+    kinds = [entry["kind"] for entry in hand.entries() if entry["item"] == "vertical.rest"]
+    assert kinds == ["reading", "reading", "reading", "withdrawal", "reading"]
+
+
+def test_a_change_of_wax_marks_what_it_disturbs_and_undo_takes_the_mark_away(hand):
+    to(hand, "display", "display.rest")
+    hand.read(0)
+    until(lambda: hand.settled()["items"]["display.rest"]["status"] == "fresh", "the reading to be judged")
+    hand.change_wax("upper", "height", "add", {"front": 1.5})
+    assert hand.settled()["items"]["display.rest"]["status"] == "stale"
+
+    to(hand, "display", "display.rest")
+    note = hand.page.locator(".stale-note").inner_text()
+    assert "Dr Ada Lindqvist" in note
+    assert "upper rim" in note
+    assert "0" in hand.page.locator(".history").inner_text()
+    hand.read(1.5)
+    until(lambda: "0.0 → 1.5" in hand.page.locator(".history").inner_text(), "both rounds side by side")
+
+    hand.page.locator(".rail .wax").click()
+    hand.page.locator(".change button").click()
+    until(lambda: hand.settled()["adjustments"][0]["withdrawn"], "the change to be undone")
+    assert hand.settled()["items"]["display.rest"]["status"] == "fresh"
+
+
+def test_a_choice_that_has_become_stale_is_shown_and_waits_to_be_given_again(hand):
+    to(hand, "bench", "bench.sealed")
+    hand.choose("sealed")
+    until(lambda: hand.settled()["items"]["bench.sealed"]["status"] == "fresh", "the answer to be judged")
+    hand.change_wax("upper", "labial", "add", {"front": 1})
+    to(hand, "bench", "bench.sealed")
+    assert hand.page.locator(".choice.was-given").get_attribute("data-value") == "sealed"
+    assert hand.page.locator('.choices [aria-pressed="true"]').count() == 0
+    hand.choose("sealed")
+
+
+def test_an_acceptance_needs_a_reason_and_says_what_it_accepts(hand):
+    to(hand, "lip", "lip.support")
+    hand.choose("strained")
+    until(lambda: hand.verdict()["steps"]["lip"]["verdict"] == "off", "the lip to be off")
+    hand.page.locator('.decision [href^="#/accept"]').click()
+    assert "strained" in hand.page.locator(".accepted-findings").inner_text()
+    hand.page.locator(".accept-keep").click()
+    assert "reason" in hand.page.locator(".accept .fault").inner_text().lower()
+    hand.page.locator("textarea").fill("an old scar")
+    hand.page.locator(".accept-keep").click()
+    until(lambda: hand.page.locator('.verdict[data-verdict="accepted"]').count(), "the step to be accepted")
+    assert "an old scar" in hand.page.locator(".verdict").inner_text()
+
+
+def test_one_value_everywhere_and_then_one_place_put_right(hand):
+    to(hand, "contact", "contact.gap")
+    hand.page.locator(".everywhere").click()
+    until(lambda: hand.settled()["items"]["contact.gap"]["value"] == dict.fromkeys(STATIONS, 0), "all seven to touch")
+    hand.stations({"molar_left": 0.75})
+    until(lambda: hand.settled()["items"]["contact.gap"]["value"]["molar_left"] == 0.75, "one place put right")
+
+
+def test_the_keyboard_alone_answers_a_question_and_goes_on(hand):
+    page = hand.page
+    to(hand, "seating", "seating.upright")
+    until(lambda: page.evaluate("document.activeElement.tagName") == "H1", "the heading to have the focus")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    until(lambda: page.locator(".choice.is-given").count() == 1, "the first answer")
+    tab_to(page, ".next")
+    page.keyboard.press("Enter")
+    until(lambda: hand.item == "seating.glasses", "the next question")
+
+    to(hand, "display", "display.rest")
+    until(lambda: page.evaluate("document.activeElement.closest('.field') !== null"), "the field to have the focus")
+    page.keyboard.type("1.5")
+    page.keyboard.press("Enter")
+    until(lambda: page.locator(".reading").count() == 1, "the reading")
+
+
+def tab_to(page, selector: str) -> None:
+    for _ in range(60):
+        if page.evaluate(f"document.activeElement.matches({json.dumps(selector)})"):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"{selector} cannot be reached with Tab")
+
+
+SIZES = """() => [...document.querySelectorAll("a, button, input, textarea")].filter((one) => one.offsetParent).map((one) => {
+  const box = one.getBoundingClientRect();
+  return {what: one.className + "/" + one.textContent.slice(0, 20), classes: [...one.classList], width: box.width, height: box.height};
+})"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (768, 1024), (390, 844), (1366, 1024)])
+def test_every_target_is_large_enough_for_a_glove_and_nothing_hangs_over_the_edge(hand, width, height):
+    hand.page.set_viewport_size({"width": width, "height": height})
+    for step, item in (("seating", "seating.upright"), ("vertical", "vertical.rest"), ("contact", "contact.gap")):
+        to(hand, step, item)
+        for target in hand.page.evaluate(SIZES):
+            least = 72 if "choice" in target["classes"] or "next" in target["classes"] else 40
+            least = 64 if "key" in target["classes"] or "spot" in target["classes"] else least
+            assert target["height"] >= least, target
+            assert target["width"] >= min(least, 44), target
+        assert hand.page.evaluate("document.documentElement.scrollWidth") == width
+
+
+def test_answers_stand_sixteen_pixels_apart(hand):
+    boxes = [button.bounding_box() for button in hand.page.locator(".choices .choice").all()]
+    assert all(below["y"] - above["y"] - above["height"] >= 16 for above, below in zip(boxes, boxes[1:], strict=False))
+    assert all(box["x"] >= 24 for box in boxes)
+
+
+def test_a_new_verdict_is_told_to_a_screen_reader(hand):
+    region = hand.page.locator(".verdict [role=status]")
+    assert region.get_attribute("aria-live") == "polite"
+    for item, value in SEATING.items():
+        to(hand, "seating", item)
+        hand.choose(value)
+    until(lambda: region.inner_text().lower() == "fits", "the verdict in the live region")
