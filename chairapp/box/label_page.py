@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 from markupsafe import Markup
 from nicegui import ui
+from nicegui.events import GenericEventArguments
 
 from chairapp.box import draw
 from chairapp.box.code import shown
@@ -59,7 +60,7 @@ class LabelCard:
                 if record.prints:
                     self._why()
                 self._actions(layout)
-        html(Markup('<div class="tm-print">{}</div>').format(drawn))
+        html(drawn).classes("tm-print")
         ui.add_css(f"@page {{ size: {layout.width:g}mm {layout.height:g}mm; margin: 0 }}")
 
     @ui.refreshable_method
@@ -102,7 +103,7 @@ class LabelCard:
         with ui.element("label").classes("tm-field").style("margin-bottom:1.25rem"):
             html(Markup("Why again?"))
             box = ui.element("input").props('maxlength=120 placeholder="smudged, lost, repacked ..."')
-            box.on("input", lambda event: self._because(event.args), ["target.value"])
+            box.on("input", self._because, js_handler="(event) => emit(event.target.value)")
 
     def _actions(self, layout: Layout) -> None:
         with _button("Print", "tm-main-action").style("width:100%") as button:
@@ -118,10 +119,8 @@ class LabelCard:
         self._author = author
         self._who.refresh()
 
-    def _because(self, args: object) -> None:
-        self._reason = str(args["target"]["value"] if isinstance(args, dict) and "target" in args else args)[
-            :120
-        ].strip()
+    def _because(self, event: GenericEventArguments) -> None:
+        self._reason = str(event.args)[:120].strip()
 
     async def _print(self) -> None:
         if await self._record():
