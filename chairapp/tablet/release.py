@@ -42,6 +42,7 @@ _LEFT_OUT = (
 _FURTHER_FILES = re.compile(r"""url\((?!["']?data:)|@import""")
 _TEMPLATE = re.compile(r"\btemplate\s*:")
 _SOCKET = re.compile(r'"/_nicegui/[^"]*/socket\.io\.min\.js"')
+_EMPTY_LINES = re.compile(r"\n\s*\n")
 _OLD_BROWSER = "Your browser does not support ES modules.<br />Please use a modern browser."
 _OPENING = "Opening. Should this stay, this browser is too old for the page."
 
@@ -68,7 +69,7 @@ async def build_release(build: Callable[[], None], files: Files, no_socket: str)
         html = _SOCKET.sub(f'"{no_socket}"', _without_chance(html))
         for unwanted in _LEFT_OUT:
             html = unwanted.sub("", html)
-        html = html.replace(_OLD_BROWSER, _OPENING)
+        html = _EMPTY_LINES.sub("\n", html.replace(_OLD_BROWSER, _OPENING))
         freezer = _Freezer(client, files)
         html = await freezer.with_own_imports(html)
         html = await freezer.with_own_addresses(html)
