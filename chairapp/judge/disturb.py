@@ -95,7 +95,7 @@ def disturbs(index: Doc, answers: Doc, reach: Doc, entry: Doc) -> bool:
     stations = _stations_of(index, answers, entry)
     if stations is None:
         return True
-    return any(station in stations for station in reach["touched"])
+    return bool([station for station in reach["touched"] if station in stations])
 
 
 def _was_in(answers: Doc, reach: Doc, entry: Doc) -> bool:

@@ -50,7 +50,9 @@ def number(visit: Doc, item: str) -> float | None:
 
 def is_asked(visit: Doc, item: Doc) -> bool:
     """Not asked while another item has one of the values that leave it out."""
-    unless = item.get("unless") or {}
+    unless = item.get("unless")
+    if not unless:
+        return True
     for other in unless:
         row = visit["rows"].get(other)
         if row is not None and row["fresh"] and row["value"] in unless[other]:

@@ -31,7 +31,7 @@ def finding(code: str, item: str | None, level: str, value: Value = None, **more
         "value": _leaving(value),
         "unit": more.get("unit"),
         "band": more.get("band"),
-        "params": {name: _leaving(param) for name, param in (more.get("params") or {}).items()},
+        "params": _params_leaving(more.get("params")),
     }
 
 
@@ -98,6 +98,10 @@ def disagreement(item: Doc, row: Doc, level: str = "unsure") -> Rows:
 def worst_first(findings: Rows) -> Rows:
     """Ordered by level, otherwise as found."""
     return sorted(findings, key=lambda found: LEVELS.index(found["level"]))
+
+
+def _params_leaving(params: Doc | None) -> Doc:
+    return {name: _leaving(params[name]) for name in params} if params else {}
 
 
 def _leaving(value: Value) -> Value:

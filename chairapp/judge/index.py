@@ -11,7 +11,7 @@ _OTHERS = ["opened", "withdrawal", "adjustment", "signature", "attachment", "pri
 
 
 def index_of(sequence: Doc) -> Doc:
-    """{"items": {id: item}, "steps": {id: step}, "step_of": {item id: step id}, "order": [step ids]}.
+    """{"items": {id: item}, "steps": {id: step}, "step_of": {item id: step id}, "order": steps, "names": items} by id.
 
     Raises InputError for a sequence that lacks one of its parts.
     """
@@ -35,7 +35,7 @@ def _built(sequence: Doc) -> Doc:
             items[item["id"]] = item
             step_of[item["id"]] = step["id"]
     check_known(items)
-    return {"items": items, "steps": steps, "step_of": step_of, "order": list(steps)}
+    return {"items": items, "steps": steps, "step_of": step_of, "order": list(steps), "names": list(items)}
 
 
 def items_named(index: Doc, names: list[str]) -> list[str]:

@@ -8,7 +8,7 @@ from chairapp.judge.rows import marked_stations
 from chairapp.judge.shapes import Doc, Rows
 
 _FEWEST = 3
-_NO_MOVE = {"dx": None, "dy": None, "turn_deg": None, "left_over": None}
+_MOVE = ["dx", "dy", "turn_deg", "left_over"]
 
 
 def marks(visit: Doc) -> Rows:
@@ -16,16 +16,24 @@ def marks(visit: Doc) -> Rows:
     placed, misfit = visit["rows"]["marks.placed"], visit["rows"]["marks.misfit"]
     found: Rows = []
     if placed["fresh"]:
-        found = _placed_findings(visit, placed_stations(visit))
+        found = _placed_findings(visit["settings"], visit["marks"])
     if misfit["fresh"] or misfit["missing"]:
         found = found + _misfit_findings(visit, misfit["value"])
     position = visit["items"]["marks.one_position"]
     return found + choice_findings(position, visit["rows"]["marks.one_position"])
 
 
-def placed_stations(visit: Doc) -> list[str]:
-    """The stations that carry a mark, of the present round."""
-    return marked_stations(visit["rows"]) if visit["rows"]["marks.placed"]["fresh"] else []
+def marks_held(visit: Doc) -> Doc:
+    """{"stations": those marked in the present round, "pinned", "spread", "turn": deg}; spread null if not placed."""
+    placed = visit["rows"]["marks.placed"]["fresh"]
+    stations = marked_stations(visit["rows"]) if placed else []
+    turn = possible_turn(stations, visit["settings"]["marks.misfit"])
+    return {
+        "stations": stations,
+        "pinned": is_pinned(stations),
+        "spread": fix6(spread(stations)) if placed else None,
+        "turn": None if turn is None else fix6(turn),
+    }
 
 
 def spread(stations: list[str]) -> float:
@@ -34,47 +42,44 @@ def spread(stations: list[str]) -> float:
     Area of the largest triangle of marked stations over the area of front, molar_right, molar_left (mm2/mm2).
     Fewer than three stations give 0.0. Source: common practice.
     """
-    largest = 0.0
-    for a in stations:
-        for b in stations:
-            for c in stations:
-                largest = max(largest, area(a, b, c))
-    return largest / area("front", "molar_right", "molar_left")
+    areas = [0.0]
+    for i, a in enumerate(stations):
+        for j in range(i + 1, len(stations)):
+            areas = areas + [area(a, stations[j], c) for c in stations[j + 1 :]]
+    return max(areas) / area("front", "molar_right", "molar_left")
 
 
 def marks_fit(visit: Doc) -> Doc:
     """{"dx", "dy", "turn_deg", "possible_turn_deg", "left_over"}: the move that explains the misfits; null unknown."""
-    stations = placed_stations(visit)
-    turn = possible_turn(stations, visit["settings"]["marks.misfit"])
-    misfit = visit["rows"]["marks.misfit"]
-    move = rigid_move({s: misfit["value"][s] for s in stations}) if stations and misfit["fresh"] else None
-    fit = dict(move or _NO_MOVE)
-    fit["possible_turn_deg"] = turn
-    return {name: None if fit[name] is None else fix6(fit[name]) for name in fit}
+    held, misfit = visit["marks"], visit["rows"]["marks.misfit"]
+    move = None
+    if held["pinned"] and misfit["fresh"]:
+        move = rigid_move({station: misfit["value"][station] for station in held["stations"]})
+    fit = {name: None if move is None or move[name] is None else fix6(move[name]) for name in _MOVE}
+    fit["possible_turn_deg"] = held["turn"]
+    return fit
 
 
-def _placed_findings(visit: Doc, stations: list[str]) -> Rows:
+def _placed_findings(settings: Doc, held: Doc) -> Rows:
     """Enough marks, far enough apart, able to hold the rim."""
-    if len(stations) < _FEWEST:
-        return [finding("marks_few", "marks.placed", "off", len(stations), band=[_FEWEST, None])]
-    settings = visit["settings"]
+    if len(held["stations"]) < _FEWEST:
+        return [finding("marks_few", "marks.placed", "off", len(held["stations"]), band=[_FEWEST, None])]
     found = []
-    share = spread(stations)
-    if not at_least(share, settings["marks.spread"]):
-        found.append(finding("marks_close", "marks.placed", "unsure", share, band=[settings["marks.spread"], None]))
-    if not is_pinned(stations):
+    if not at_least(held["spread"], settings["marks.spread"]):
+        band = [settings["marks.spread"], None]
+        found.append(finding("marks_close", "marks.placed", "unsure", held["spread"], band=band))
+    if not held["pinned"]:
         return [*found, finding("marks_not_pinned", "marks.placed", "unsure")]
-    turn = possible_turn(stations, settings["marks.misfit"])
-    if turn is not None and not at_most(turn, settings["marks.turn"]):
+    if held["turn"] is not None and not at_most(held["turn"], settings["marks.turn"]):
         band = [None, settings["marks.turn"]]
-        found.append(finding("marks_turn", "marks.placed", "unsure", turn, unit="deg", band=band))
+        found.append(finding("marks_turn", "marks.placed", "unsure", held["turn"], unit="deg", band=band))
     return found
 
 
 def _misfit_findings(visit: Doc, misfits: Doc) -> Rows:
     """Marks that miss each other by too much, a misfit without a mark, and what no one move explains."""
     item = visit["items"]["marks.misfit"]
-    stations = placed_stations(visit)
+    stations = visit["marks"]["stations"]
     found = []
     out = [s for s in STATIONS if s in stations and s in misfits and not within(misfits[s], item["band"])]
     if out:

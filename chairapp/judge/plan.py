@@ -28,8 +28,8 @@ from chairapp.judge.vertical import has_enough, measured
 _LABIAL = ["front", *CANINES]
 
 
-def plan_of(visit: Doc, accepted: Doc) -> Doc:
-    """The plan, as chairapp/judge/__init__.py describes it. `accepted` is {step: true} of the accepted steps."""
+def plan_of(visit: Doc, accepted: list[str]) -> Doc:
+    """The plan, as chairapp/judge/__init__.py describes it. `accepted` names the accepted steps."""
     plan = _empty(visit, accepted)
     missing = _missing_upper(visit)
     if missing:
@@ -47,7 +47,7 @@ def plan_of(visit: Doc, accepted: Doc) -> Doc:
     return _with_runs(visit, plan)
 
 
-def _empty(visit: Doc, accepted: Doc) -> Doc:
+def _empty(visit: Doc, accepted: list[str]) -> Doc:
     return {
         "upper": {},
         "lower": {},
@@ -63,7 +63,7 @@ def _empty(visit: Doc, accepted: Doc) -> Doc:
     }
 
 
-def _labial(visit: Doc, accepted: Doc) -> Marks:
+def _labial(visit: Doc, accepted: list[str]) -> Marks:
     """A direction for the labial face of the upper rim, at the front and the canines."""
     direction = 0 if "lip" in accepted else labial_direction(visit)
     return dict.fromkeys(_LABIAL, direction * visit["settings"]["plan.labial"]) if direction else {}
@@ -80,7 +80,7 @@ def _measure(code: str, items: list[str]) -> Doc:
 # ---- upper: display and tilts
 
 
-def _errors(visit: Doc, accepted: Doc) -> Doc:
+def _errors(visit: Doc, accepted: list[str]) -> Doc:
     """{"d": mm, "front", "right", "left": tangents, "corrects": [names]}: what is to be corrected, 0 where held."""
     settings, rest = visit["settings"], visit["items"]["display.rest"]
     errors: Doc = {"d": 0.0, "corrects": []}
@@ -110,7 +110,7 @@ def _error_at(errors: Doc, station: str) -> float:
 # ---- lower: gaps and distance
 
 
-def _closing(visit: Doc, accepted: Doc) -> Doc:
+def _closing(visit: Doc, accepted: list[str]) -> Doc:
     """{"gaps": {station: mm to close}, "height": k (t - D), mm at the front, "corrects", "missing": [items]}."""
     closing: Doc = {"gaps": {}, "height": 0.0, "corrects": [], "missing": []}
     gap = visit["rows"]["contact.gap"]
@@ -126,7 +126,7 @@ def _closing(visit: Doc, accepted: Doc) -> Doc:
     return closing
 
 
-def _add_height(visit: Doc, accepted: Doc, closing: Doc) -> None:
+def _add_height(visit: Doc, accepted: list[str], closing: Doc) -> None:
     both = measured(visit)
     if both is None:
         wanted = ["vertical.rest", "vertical.occlusal"]

@@ -17,14 +17,12 @@ from chairapp.judge.shapes import Doc, Marks
 PINNED = 1e-6
 
 
-def rigid_move(misfits: Marks) -> Doc | None:
-    """{"dx", "dy" in mm, "turn_deg", "left_over": mm} by least squares; null when the marks do not pin the rim.
+def rigid_move(misfits: Marks) -> Doc:
+    """{"dx", "dy" in mm, "turn_deg", "left_over": mm} by least squares, for marks that pin the rim (`is_pinned`).
 
     left_over is the largest misfit that the move leaves; with three marks nothing is left by construction: null.
     """
     stations = list(misfits)
-    if not is_pinned(stations):
-        return None
     right = [total([_row(s)[i] * misfits[s] for s in stations]) for i in range(3)]
     move = _solve(_normal([_row(s) for s in stations]), right)
     left = [abs(misfits[s] - _seen(_row(s), move)) for s in stations]
@@ -105,7 +103,7 @@ def _solve(m: list[list[float]], right: list[float]) -> list[float]:
 def _eigenvalues(m: list[list[float]]) -> list[float]:
     """Of a symmetric 3 x 3 matrix, by Jacobi's rotations."""
     a = [list(row) for row in m]
-    for _ in range(12):
+    for _ in range(6):
         for p, q in ((0, 1), (0, 2), (1, 2)):
             _rotate(a, p, q)
     return [a[0][0], a[1][1], a[2][2]]

@@ -13,8 +13,10 @@ def row_of(facts: Doc, item: str) -> Doc:
     facts = {"index", "past", "withdrawn", "adjustments", "changes": {item: [..]}, "answers": {item: [..]},
     "readings": {item: [..]}}.
     """
-    answers = _judged(facts, facts["answers"].get(item, []))
-    taken = facts["readings"].get(item, [])
+    given, taken = facts["answers"].get(item, []), facts["readings"].get(item, [])
+    if not given and not taken:
+        return _row("open", None, None)
+    answers = _judged(facts, given)
     readings = _judged(facts, [entry for entry in taken if entry["id"] not in facts["withdrawn"]])
     if facts["index"]["items"][item]["kind"] == "reading":
         row = _reading_row(answers, readings)
@@ -24,12 +26,12 @@ def row_of(facts: Doc, item: str) -> Doc:
     return row
 
 
-def lacks_stations(items: Doc, rows: Doc) -> None:
+def lacks_stations(index: Doc, rows: Doc) -> None:
     """Marks the S items that still lack stations: an answer that is not whole leaves its item open."""
-    for item in items:
-        row = rows[item]
-        if items[item]["kind"] == "stations" and row["status"] == "fresh":
-            row["missing"] = [station for station in _wanted(items[item], rows) if station not in row["value"]]
+    for name in index["names"]:
+        item, row = index["items"][name], rows[name]
+        if item["kind"] == "stations" and row["status"] == "fresh":
+            row["missing"] = [station for station in _wanted(item, rows) if station not in row["value"]]
             if row["missing"]:
                 row["status"] = "open"
                 row["fresh"] = False
@@ -107,16 +109,18 @@ def _beaten(found: Doc, latest: Doc) -> bool:
 
 def _rounds(found: Rows) -> list[Rows]:
     """Values by the round they were read in, oldest first, without the present one."""
+    missed = [one for one in found if one["missed"]]
+    if not missed:
+        return []
     rounds: Doc = {}
-    for one in found:
-        if one["missed"]:
-            rounds.setdefault(_ids(one["missed"]), []).append(_plain(one["entry"]["value"]))
+    for one in missed:
+        rounds.setdefault(_ids(one["missed"]), []).append(_plain(one["entry"]["value"]))
     return list(rounds.values())
 
 
 def _plain(value: object) -> object:
     """A reading's number; any other value as it is."""
-    return number_of(value) if isinstance(value, dict) and list(value) == ["photo"] else value
+    return number_of(value) if isinstance(value, dict) and "photo" in value else value
 
 
 def _ids(entries: Rows) -> str:

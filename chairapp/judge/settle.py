@@ -51,8 +51,8 @@ def settled(sequence: Doc, index: Doc, ordered: Rows) -> Doc:
     """The state from entries that were looked at and ordered before: what an acceptance is held against, later on."""
     known = [entry for entry in ordered if is_known(index, entry)]
     facts = _facts(sequence, index, known)
-    rows = {item: row_of(facts, item) for item in index["items"]}
-    lacks_stations(index["items"], rows)
+    rows = {item: row_of(facts, item) for item in index["names"]}
+    lacks_stations(index, rows)
     signatures = signatures_of(facts, ordered)
     return {
         "visit": ordered[0]["visit"] if ordered else None,
@@ -127,7 +127,7 @@ def _adjustments(facts: Doc, known: Rows) -> Rows:
             reach = reaches.get(entry["id"])
             row = {name: entry["value"][name] for name in ("rim", "surface", "stations")}
             row.update({"id": entry["id"], "author": entry["author"], "at": entry["at"], "withdrawn": reach is None})
-            row["disturbs"] = [item for item in facts["index"]["items"] if reach and _reaches(reach, item)]
+            row["disturbs"] = [item for item in facts["index"]["names"] if reach and _reaches(reach, item)]
             found.append(row)
     return found
 

@@ -10,8 +10,7 @@ from chairapp.judge.findings import finding, worst_first
 from chairapp.judge.index import index_of
 from chairapp.judge.lip import by_height, lip
 from chairapp.judge.lower import lower
-from chairapp.judge.marks import marks, marks_fit, placed_stations, spread
-from chairapp.judge.numbers import fix6
+from chairapp.judge.marks import marks, marks_fit, marks_held
 from chairapp.judge.overjet import overjet
 from chairapp.judge.packing import packing
 from chairapp.judge.plan import plan_of
@@ -57,7 +56,7 @@ def judge_state(sequence: Doc, state: Doc) -> Doc:
     return {
         "steps": steps,
         "derived": visit["derived"],
-        "plan": plan_of(visit, {step: True for step in steps if steps[step]["verdict"] == "accepted"}),
+        "plan": plan_of(visit, [step for step in index["order"] if steps[step]["verdict"] == "accepted"]),
         "ready": not todo,
         "todo": todo,
         "voids": state["voids"],
@@ -75,13 +74,13 @@ def _visit(sequence: Doc, index: Doc, state: Doc) -> Doc:
         "settings": sequence["settings"],
         "bands": sequence["bands"],
     }
-    stations = placed_stations(visit)
+    visit["marks"] = marks_held(visit)
     visit["derived"] = {
         "interocclusal_distance": interocclusal_distance(visit),
         **differences(visit),
         **plane_values(visit),
         "contact_pattern": contact_pattern(visit),
-        "marks_spread": fix6(spread(stations)) if visit["rows"]["marks.placed"]["fresh"] else None,
+        "marks_spread": visit["marks"]["spread"],
         "marks_fit": marks_fit(visit),
         "central_incisor": central_incisor(visit),
     }
@@ -89,16 +88,17 @@ def _visit(sequence: Doc, index: Doc, state: Doc) -> Doc:
 
 
 def _plain(visit: Doc, step: str) -> Doc:
-    """A step before any acceptance: {"verdict", "findings"}."""
+    """A step before any acceptance: {"verdict", "findings", "required": does it count for readiness}."""
     judged = _STEPS.get(step)
     found: Rows = judged(visit) if judged else []
-    found = found + _caps(visit, step) + _stale_notes(visit, step)
-    return {"verdict": _verdict(visit, step, found), "findings": worst_first(found)}
+    required = _required(visit, step)
+    found = found + _caps(visit, step) + _stale_notes(visit, required)
+    return {"verdict": _verdict(visit, required, found), "findings": worst_first(found), "required": bool(required)}
 
 
-def _verdict(visit: Doc, step: str, found: Rows) -> str:
+def _verdict(visit: Doc, required: list[str], found: Rows) -> str:
     """First match: open, stale, off, unsure, fits."""
-    statuses = [visit["rows"][item]["status"] for item in _required(visit, step)]
+    statuses = [visit["rows"][item]["status"] for item in required]
     levels = [one["level"] for one in found]
     for status in ("open", "stale"):
         if status in statuses:
@@ -126,10 +126,10 @@ def _caps(visit: Doc, step: str) -> Rows:
     return found
 
 
-def _stale_notes(visit: Doc, step: str) -> Rows:
+def _stale_notes(visit: Doc, required: list[str]) -> Rows:
     """Why a required item must be asked again, by whom and when it was disturbed."""
     found = []
-    for item in _required(visit, step):
+    for item in required:
         by = visit["rows"][item]["stale_by"]
         if by is not None:
             found.append(_stale_note(item, by))
@@ -161,7 +161,7 @@ def _step(visit: Doc, state: Doc, step: str, plain: Doc) -> Doc:
         elif verdict in ("off", "unsure", "stale"):
             params = {"author": acceptance["author"], "at": acceptance["at"]}
             findings = [*findings, finding("lapsed", None, "note", acceptance["reason"], params=params)]
-    return {"verdict": verdict, "required": bool(_required(visit, step)), "findings": findings, "acceptance": given}
+    return {"verdict": verdict, "required": plain["required"], "findings": findings, "acceptance": given}
 
 
 def _holds(visit: Doc, state: Doc, step: str, plain: Doc) -> bool:

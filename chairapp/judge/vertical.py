@@ -10,10 +10,10 @@ from chairapp.judge.numbers import at_most, fix6, within
 from chairapp.judge.shapes import Doc, Rows
 from chairapp.judge.student import T90, T95, interval, series
 
-_SIGNS = {
-    "vertical.s_sound": {"touch": "s_touch", "wide": "s_wide"},
-    "vertical.m_rest": {"strained": "m_strained", "open": "m_open"},
-}
+_SIGNS = [
+    ("vertical.s_sound", {"touch": "s_touch", "wide": "s_wide"}),
+    ("vertical.m_rest", {"strained": "m_strained", "open": "m_open"}),
+]
 _FURTHER = 8
 
 
@@ -55,7 +55,8 @@ def interocclusal_distance(visit: Doc) -> Doc:
 
 def has_enough(visit: Doc, both: Doc) -> bool:
     """Have both series as many readings as they need?"""
-    return all(both[name]["n"] >= visit["items"]["vertical." + name]["needed"] for name in ("rest", "occlusal"))
+    short = [name for name in ("rest", "occlusal") if both[name]["n"] < visit["items"]["vertical." + name]["needed"]]
+    return not short
 
 
 def _bounds(both: Doc, table: list[float], further: int = 0) -> tuple[float | None, float | None]:
@@ -131,10 +132,10 @@ def further_readings(both: Doc, band: list[float | None]) -> int | None:
 def _signs(visit: Doc) -> list[str]:
     """What speech says against the height, by name."""
     signs = []
-    for item in _SIGNS:
+    for item, says in _SIGNS:
         row = visit["rows"][item]
-        if row["fresh"] and row["value"] in _SIGNS[item]:
-            signs.append(_SIGNS[item][row["value"]])
+        if row["fresh"] and row["value"] in says:
+            signs.append(says[row["value"]])
     space = _space_sign(visit)
     if space and _space_level(visit) == "off":
         signs.append(space)

@@ -88,7 +88,6 @@ def test_the_spread_is_the_share_of_the_widest_triangle(stations, share):
 
 def test_two_marks_never_hold_a_rim():
     assert not is_pinned(["front", "molar_right"])
-    assert rigid_move({"front": 0, "molar_right": 0}) is None
     assert possible_turn(["front", "molar_right"], 0.5) is None
 
 
