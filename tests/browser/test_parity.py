@@ -1,0 +1,91 @@
+"""The tablet never gives a verdict that the server would not give: the same entries, the same text, to the last digit.
+
+2,000 random visits, 200 of them by another school's numbers; `make soak` makes it more (THREEMARK_PARITY).
+"""
+
+import json
+import os
+
+import pytest
+
+from tests.browser.stand_in_page import address, started
+from tests.parity import (
+    SEQUENCE,
+    assert_alike,
+    first_difference,
+    other_python,
+    plain,
+    school_sequence,
+    seen_by,
+    seen_here,
+    visits,
+)
+
+VISITS = int(os.environ.get("THREEMARK_PARITY", "2000"))
+BATCH = 50
+
+# A worker made as the page makes it: the addresses are those of the release that the node serves.
+WORKERS = """(documents) => Promise.all(documents.map((document) => new Promise((done, failed) => {
+  const { judge } = JSON.parse(window.document.getElementById("tm-config").textContent);
+  const worker = new Worker(judge.worker), waiting = new Map();
+  worker.onerror = (event) => failed(new Error(event.message));
+  worker.onmessage = ({ data }) => {
+    if (data.ask === undefined && data.error) failed(new Error(data.error));
+    else if (data.ready) { worker.postMessage({ sequence: "doc", document }); done(ask); }
+    else waiting.get(data.ask)(data.out ?? `refused: ${data.error}`);
+  };
+  const ask = (payload) => new Promise((told) => {
+    waiting.set(waiting.size, told);
+    worker.postMessage({ ask: waiting.size - 1, fn: "view", payload });
+  });
+  worker.postMessage({ boot: judge });
+}))).then((asks) => { globalThis.asks = asks; })"""
+ASK = "([which, payloads]) => Promise.all(payloads.map(asks[which]))"
+
+
+@pytest.fixture(scope="module")
+def sequences():
+    """Ours and a school's, each with its share of the visits."""
+    school = VISITS // 10
+    made = [(SEQUENCE, visits(VISITS - school, SEQUENCE)), (school_sequence(), visits(school, school_sequence()))]
+    return [(sequence, entries, seen_here(sequence, entries)) for sequence, entries in made]
+
+
+@pytest.fixture
+def chair(small_node, tablet, port):
+    small_node(port)
+    page = tablet.open(address(port))
+    started(page)
+    return page
+
+
+def test_the_browser_and_this_python_see_every_visit_alike(sequences, chair):
+    chair.evaluate(WORKERS, [json.dumps(sequence) for sequence, _, _ in sequences])
+    for which, (_, made, here) in enumerate(sequences):
+        for at in range(0, len(made), BATCH):
+            payloads = [json.dumps({"sequence": "doc", "entries": entries}) for entries in made[at : at + BATCH]]
+            there = chair.evaluate(ASK, [which, payloads])
+            whole = [text.removeprefix('{"out":')[:-1] for text in there]
+            assert_alike(here[at : at + BATCH], whole, f"the browser (from visit {at} of document {which})")
+
+
+def test_another_python_and_this_one_see_every_visit_alike(sequences, tmp_path):
+    other = other_python()
+    if other is None:
+        pytest.skip("no second Python on the path to compare with")
+    command, version = other
+    for sequence, made, here in sequences:
+        assert_alike(here, seen_by(command, sequence, made, tmp_path), f"Python {version}")
+
+
+def test_a_difference_in_a_value_a_kind_or_the_order_of_keys_is_found_and_named():
+    one = {"steps": {"lip": {"value": 1.5, "where": ["front"]}}}
+    for other, words in [
+        ({"steps": {"lip": {"value": 1.5000001, "where": ["front"]}}}, "view.steps.lip.value is 1.5 here"),
+        ({"steps": {"lip": {"value": "1.5", "where": ["front"]}}}, "view.steps.lip.value"),
+        ({"steps": {"lip": {"where": ["front"], "value": 1.5}}}, "view.steps.lip has keys"),
+        ({"steps": {"lip": {"value": 1.5, "where": []}}}, "view.steps.lip.where is"),
+    ]:
+        assert words in first_difference(one, other)
+    assert first_difference(one, json.loads(json.dumps(one))) is None
+    assert plain('{"a": 400.0, "b": 0.1}') == plain('{"a": 400, "b": 0.1}') != plain('{"a": 400, "b": 0.10000001}')
