@@ -9,6 +9,7 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI, Response
 from fastapi.responses import JSONResponse
+from markupsafe import Markup
 from nicegui import ui
 
 from chairapp.audit.pages import add_audit_pages
@@ -17,8 +18,9 @@ from chairapp.box.desk import Desk
 from chairapp.box.pages import add_box_pages
 from chairapp.elements.frame import Frame
 from chairapp.home import add_home
+from chairapp.lost import add_lost_pages
 from chairapp.node.documents import document_routes
-from chairapp.node.errors import ClinicAway, PortTaken
+from chairapp.node.errors import ClinicAway, NodeError, PortTaken
 from chairapp.node.folder import Folder
 from chairapp.node.headers import Guard
 from chairapp.node.log import log
@@ -30,6 +32,7 @@ from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pai
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import add_tablet
+from chairapp.tablet.icons import svg
 from sync.access import Device
 from sync.forward import Forward
 from sync.routes import routes
@@ -68,7 +71,16 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
     _add_pages(node, side.audit)
     add_tablet(app)
-    ui.run_with(app, title="Threemark", tailwind=False, reconnect_timeout=60, show_welcome_message=False)
+    # A minute: taps made while a laptop sleeps or the network blinks still arrive.
+    ui.run_with(
+        app,
+        title="Threemark",
+        favicon=svg(),
+        language="en-US",
+        tailwind=False,
+        reconnect_timeout=60,
+        show_welcome_message=False,
+    )
     app.add_middleware(Guard)
     return app
 
@@ -77,6 +89,7 @@ def _add_pages(node: Node, audit: str) -> None:
     desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
     frame = _frame_of(node, audit)
     add_home(ui.page, frame, audit)
+    add_lost_pages(frame, (NodeError,))
     add_box_pages(ui.page, frame, desk)
     if node.settings.role == "clinic":
         add_audit_pages(ui.page, frame, node.register, node.clinic, node.store.received)
@@ -94,13 +107,14 @@ def _ready(node: Node) -> Callable[[], Response]:
 
 def _frame_of(node: Node, audit: str) -> Callable[[], Frame]:
     ways = (("/chair", "Walk a visit"), ("/label", "Label a box"), (audit, "Audit"))
+    mark = Markup(svg())  # noqa: S704 - drawn by us
     name = "Clinic server" if node.settings.role == "clinic" else "Chair node"
 
     def frame() -> Frame:
         clinic = node.documents.clinic()
         if clinic is None:
-            return Frame(name, "Waiting for the clinic server", False, ways)
-        return Frame(name, clinic.clinic, clinic.invented, ways)
+            return Frame(name, "Waiting for the clinic server", False, ways, mark)
+        return Frame(name, clinic.clinic, clinic.invented, ways, mark)
 
     return frame
 

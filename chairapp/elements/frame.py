@@ -19,11 +19,6 @@ Builder = Callable[..., Any]
 Page = Callable[[str], Callable[[Builder], Builder]]
 """Stands where `ui.page` stands: `page("/path")` decorates a page builder. One guard for every page of a node."""
 
-_MARK = Markup(
-    '<svg class="tm-mark" viewBox="0 0 24 24" aria-hidden="true"><path d="M3.5 6.5c1 8.5 4 13 8.5 13s7.5-4.5 8.5-13" '
-    'fill="none" stroke="currentColor" stroke-width="2.5" stroke-linecap="round"/>'
-    '<circle cx="12" cy="19.5" r="2.6"/><circle cx="4" cy="7" r="2.6"/><circle cx="20" cy="7" r="2.6"/></svg>'
-)
 # The same outlines as on the tablet page (tm_shapes.js).
 _SHAPES = {
     "open": '<circle class="l" cx="12" cy="12" r="9" stroke-dasharray="3.2 4.1"/>',
@@ -40,12 +35,16 @@ _SHAPES = {
 
 @dataclass(frozen=True)
 class Frame:
-    """What all pages of one node share. `ways` are (address, name) of its rooms, `node` says which node this is."""
+    """What all pages of one node share. `ways` are (address, name) of its rooms, `node` says which node this is.
+
+    `mark` is the picture beside the name, an SVG of ours.
+    """
 
     node: str
     clinic: str
     invented: bool
     ways: tuple[tuple[str, str], ...]
+    mark: Markup
 
     @contextmanager
     def page(self, title: str, here: str = "") -> Iterator[None]:
@@ -70,7 +69,7 @@ class Frame:
         return Markup(
             '<header class="tm-header"><a class="tm-brand" href="/">{}<span>Threemark</span></a>'
             '<nav aria-label="Rooms">{}</nav><p class="tm-node">{}<span>{}</span></p></header>'
-        ).format(_MARK, ways, self.clinic, self.node)
+        ).format(self.mark, ways, self.clinic, self.node)
 
 
 def html(markup: Markup) -> ui.html:

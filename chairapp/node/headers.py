@@ -49,16 +49,26 @@ class Guard:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
-        elif not is_loopback(_host(scope)):
+        elif not is_loopback(_host(scope)) or (scope["type"] == "websocket" and _is_foreign(scope)):
             await _refuse(scope, receive, send)
         else:
             await self._app(scope, receive, _with_headers(send))
 
 
 def _host(scope: Scope) -> str:
-    value = next((value for name, value in scope["headers"] if name == b"host"), b"").decode("latin-1")
+    value = _header(scope, b"host")
     name, _, port = value.rpartition(":")
     return name if port.isdecimal() else value
+
+
+def _is_foreign(scope: Scope) -> bool:
+    """Whether a socket is opened by another site's page: browsers do not stop that by themselves."""
+    origin = _header(scope, b"origin")
+    return bool(origin) and origin.partition("://")[2] != _header(scope, b"host")
+
+
+def _header(scope: Scope, wanted: bytes) -> str:
+    return next((value for name, value in scope["headers"] if name == wanted), b"").decode("latin-1")
 
 
 async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
