@@ -29,7 +29,7 @@ export { ReplicaError };
  * Where the data is. `paired`: a token is held. `unauthorized`: the node does not take the token (the outbox is kept;
  * `pair` again). `pending`: entries not sent yet. `refused`: entries the node turned away (kept, offered again daily).
  * `online`: whether the last call reached the node, null before the first. `lastSent`, `lastHeard`: RFC 3339 or null.
- * `lastError`: one sentence or null. `alarm`: one sentence when the node lost entries it had acknowledged, or null.
+ * `lastError`: one sentence or null. `alarm`: a sentence when the node lost entries it had acknowledged, until dismissed.
  * `persisted`: whether the browser promised to keep the data, null before it was asked. `moreAtNode`: ids of visits of
  * which the node holds entries that are not here yet. `documents` grows by one whenever a document changed.
  * @typedef {{started: boolean, paired: boolean, unauthorized: boolean, pending: number, refused: number,
@@ -186,6 +186,12 @@ export function status() {
  */
 export async function refused() {
   return (await store()).refused();
+}
+
+/** Take the alarm back, once somebody was told: what the node lost was offered to it again as soon as it was noticed. */
+export async function dismissAlarm() {
+  await (await store()).setMeta({ alarm: null });
+  changed({ alarm: null });
 }
 
 /** Everything held here as one JSON value: {v, device, at, entries, outbox: [ids], refused: [{id, field, why, do, at}]}. */

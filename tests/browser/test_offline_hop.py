@@ -5,6 +5,7 @@ import shutil
 
 import pytest
 
+from sync.tiny_store import TinyStore
 from tests.browser.conftest import silent_server, until, until_page
 from tests.browser.small_node import REFUSED, SEQUENCE
 from tests.browser.stand_in_page import (
@@ -81,6 +82,40 @@ def test_a_node_that_accepts_and_never_answers_holds_nothing_up(page, node, smal
     small_node(port)
     arrived(page, data)
     assert len(at_node(data)) == 6
+
+
+def test_only_what_the_node_says_it_has_stored_is_no_longer_sent(page, node, data):
+    """A node that answers well and names one entry of four: the other three stay in the outbox and go again."""
+    answers, epoch = [], TinyStore(data, write=False).epoch
+
+    def half(route):
+        answers.append([entry["id"] for entry in route.request.post_data_json["entries"]])
+        head = {"epoch": epoch, "position": len(answers), "hash": "0" * 64}
+        answer = {"stored": answers[-1][:1], "refused": [], "settled": [], "head": head, "epoch": epoch}
+        route.fulfill(json=answer, headers={"Threemark-Protocol": "1"})
+
+    node.kill()
+    tap(page, 4)
+    page.route("**/sync/entries", half)
+    page.evaluate("tm.replica.kick()")
+    # Routes are served while Playwright is spoken to.
+    until(lambda: page.evaluate("true") and len(answers) > 1, "a second try")
+    assert answers[1] == answers[0][1:]
+    assert "did not say that it keeps everything" in page.evaluate("tm.status.lastError")
+
+
+def test_a_visit_that_could_not_be_fetched_is_counted_as_more_at_the_node(page, tablets, port):
+    other = tablets("other").open(address(port))
+    ready_for_offline(other)
+    other.context.route("**/sync/entries?*", lambda route: route.abort())
+    add(page, visit=VISIT)
+    all_sent(page)
+    other.evaluate("tm.replica.kick()")
+    until_page(other, f"tm.replica.status().moreAtNode.includes('{VISIT}')")
+    other.context.unroute("**/sync/entries?*")
+    other.evaluate("tm.replica.kick()")
+    until_page(other, "tm.replica.status().moreAtNode.length === 0")
+    assert len(held(other)) == 1
 
 
 def test_two_tabs_that_add_at_once_lose_nothing_and_never_take_the_same_id_or_clock(page, tablet, port, data):
@@ -192,6 +227,10 @@ def test_a_node_that_lost_what_it_acknowledged_gets_it_back_and_the_tablet_raise
     page.reload()
     started(page)
     until_page(page, "tm.replica.status().alarm !== null")
+    page.evaluate("tm.replica.dismissAlarm()")
+    page.reload()
+    started(page)
+    assert page.evaluate("tm.replica.status().alarm") is None
 
 
 def test_what_another_tablet_wrote_comes_by_itself_and_is_not_written_again(page, tablets, port, data):
