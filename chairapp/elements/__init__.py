@@ -1,4 +1,4 @@
-"""Elements of the tablet page that work with the network off: one .py (what Python says) and one .js (what it does) each.
+"""Elements of the tablet page that work with the network off: one .py (its props) and one .js (what it does).
 
 Elements hold item ids and nothing else: what an item is, its unit, its band and its texts come from the sequence
 document of the visit, which the tablet keeps beside the entries. Modules without a .py of their own are shared by them:
@@ -9,6 +9,8 @@ document of the visit, which the tablet keeps beside the entries. Modules withou
     tm_steps.js     questions about the sequence document: items, texts, what comes next
     tm_words.js     the page's own words, numbers and times
     tm_draft.js     what is typed and not yet kept
-    tm_shapes.js    verdict shapes and small pictures        tm_keypad.js, tm_rim_map.js   parts of several elements
+    tm_shapes.js    verdict shapes and small pictures
+    tm_derived.js   what the judge works out from readings, beside the pad
+    tm_keypad.js, tm_rim_map.js, tm_step_notes.js   parts of several elements
     tm_box_code.js  box codes, the twin of chairapp/box/code.py
 """

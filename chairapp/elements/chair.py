@@ -1,4 +1,4 @@
-"""Authors the tablet page: every step and every item of the sequence in its place, by id. It is frozen as it stands here.
+"""Authors the tablet page: every step and every item of the sequence in its place, by id. It is frozen as it stands.
 
 A visit's own sequence document may have other bands, required flags and texts; its steps and items are these.
 """

@@ -4,7 +4,7 @@ import * as judge from "tm_judge";
 import * as replica from "tm_replica";
 import { newCode } from "tm_box_code";
 import { author, desk, documentOf } from "tm_state";
-import { comesAfterRecord, spec, stepOf } from "tm_steps";
+import { comesAfterRecord, label, spec, stepOf, title } from "tm_steps";
 import { t } from "tm_words";
 
 const CLINICAL_KINDS = ["answer", "reading", "withdrawal", "adjustment", "acceptance", "note"];
@@ -62,7 +62,8 @@ async function checked(draft) {
 async function faultOf(draft) {
   if (spec(draft.item)?.kind === "choice" || draft.value === "looks_parallel" || draft.value === null) return null;
   try {
-    return await judge.check(desk.sequence, whole(draft));
+    const fault = await judge.check(desk.sequence, whole(draft), desk.language);
+    return fault && { ...fault, why: fault.why.replace(draft.item, () => label(draft.item) || title(draft.item)) };
   } catch (error) {
     return typeof draft.value === "string" && draft.kind !== "note" ? { why: error.message, do: "" } : null;
   }

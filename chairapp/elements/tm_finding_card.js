@@ -9,6 +9,9 @@ import { t, when } from "tm_words";
 
 const LEVELS = ["off", "unsure", "note"];
 
+/** Whether a finding is said on the present screen: a note stands at its own question, why something is stale beside it. */
+export const isSaid = (finding) => !finding.code.startsWith("stale_") && (finding.level !== "note" || !spec(finding.item) || finding.item === route.item);
+
 export default {
   data: () => ({ all: false }),
   computed: {
@@ -17,7 +20,7 @@ export default {
     // Worst first, and what is about the question on the screen before the rest. Why something is stale stands beside it.
     findings() {
       const order = (one) => LEVELS.indexOf(one.level) * 2 + (one.item === route.item ? 0 : 1);
-      return (this.step?.findings ?? []).filter((one) => !one.code.startsWith("stale_")).sort((a, b) => order(a) - order(b));
+      return (this.step?.findings ?? []).filter(isSaid).sort((a, b) => order(a) - order(b));
     },
   },
   methods: {

@@ -1,13 +1,12 @@
 // One number; the latest counts, the one before stays in the trail.
 import { h } from "vue";
 import Keypad from "tm_keypad";
+import { derived } from "tm_derived";
 import { answer } from "tm_actions";
 import { shape } from "tm_shapes";
 import { desk, nameOf, row } from "tm_state";
 import { label, spec, unit, valueText } from "tm_steps";
-import { num, rounded, t, time } from "tm_words";
-
-const INCISOR = { "teeth.bizygomatic": "bizygomatic", "teeth.inner_canthal": "inner_canthal" };
+import { num, t, time } from "tm_words";
 
 export default {
   props: { item: String },
@@ -21,16 +20,12 @@ export default {
         h("button", { type: "button", class: "quiet", "aria-label": t("number.clear"), onClick: () => answer(this.item, null) }, [shape("cross")]),
       ]);
     },
-    incisor() {
-      const width = desk.verdict?.derived.central_incisor?.[INCISOR[this.item]];
-      return width ? h("p", { class: "worked-out" }, t("number.incisor", { width: rounded(width) })) : null;
-    },
   },
   render() {
     const it = spec(this.item), now = row(this.item);
     return h("div", { class: "pad" }, [
       h(Keypad, { name: `${desk.visit}.${this.item}`, label: label(this.item), unit: unit(this.item), pad: it.pad, start: now.value ?? it.start ?? undefined, negative: it.possible[0] < 0, action: t("number.keep"), take: (value) => answer(this.item, value) }),
-      h("div", { class: "side-panel" }, [this.kept(), INCISOR[this.item] && this.incisor()]),
+      h("div", { class: "side-panel" }, [this.kept(), derived(this.item)]),
     ]);
   },
 };

@@ -1,10 +1,11 @@
 // Several readings of one thing: each shown and withdrawable, the mean and the spread of the latest three live.
 import { h } from "vue";
 import Keypad from "tm_keypad";
+import { derived } from "tm_derived";
 import { answer, reading, withdraw } from "tm_actions";
 import { shape } from "tm_shapes";
 import { desk, nameOf, row } from "tm_state";
-import { label, spec, unit } from "tm_steps";
+import { choiceText, label, spec, unit } from "tm_steps";
 import { num, rounded, t, time, told } from "tm_words";
 
 export default {
@@ -49,7 +50,7 @@ export default {
     eye() {
       const given = this.now.value === "looks_parallel" && this.now.status === "fresh" && !this.values.length;
       return h("button", { type: "button", class: ["choice", given && "is-given"], "aria-pressed": String(given), onClick: async () => { this.fault = await answer(this.item, "looks_parallel"); } },
-        [h("span", t("reading.by_eye")), given && shape("done")]);
+        [h("span", choiceText(this.item, "looks_parallel")), given && shape("done")]);
     },
   },
   render() {
@@ -60,6 +61,7 @@ export default {
         h("ol", { class: "readings", "aria-label": t("reading.list") }, now.readings.map(this.one)),
         this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
         ...this.figures(),
+        derived(this.item),
         this.takenBack && h("p", { class: "undo" }, [h("s", num(this.takenBack.value, it.pad)), " ", t("reading.withdrawn"), h("button", { type: "button", class: "quiet", onClick: this.putBack }, [shape("undo"), t("reading.put_back")])]),
         it.by_eye && this.eye(),
       ]),

@@ -1,6 +1,7 @@
 // Everything found, accepted and changed, and the signature under it.
 import { h } from "vue";
 import { sign } from "tm_actions";
+import { derived } from "tm_derived";
 import { href } from "tm_route";
 import { badge, shape } from "tm_shapes";
 import { author, desk, nameOf, row } from "tm_state";
@@ -38,12 +39,6 @@ export default {
           h("dl", { class: "values" }, this.values(step)),
         ]),
       ]);
-    },
-    distance() {
-      const d = this.derived.interocclusal_distance;
-      if (!d || d.value === null) return null;
-      const text = d.low === null ? t("review.distance", { value: rounded(d.value) }) : t("review.distance_range", { value: rounded(d.value), low: rounded(d.low), high: rounded(d.high) });
-      return h("p", { class: "key-figure" }, [h("strong", t("review.distance_label")), text, h("span", { class: "aside" }, say("caution.skin"))]);
     },
     compared() {
       const known = CHANGES.filter((name) => this.derived[name] !== null && this.derived[name] !== undefined);
@@ -85,7 +80,7 @@ export default {
     return h("section", { class: "sheet review" }, [
       h("h1", { tabindex: -1 }, t(ready ? "review.ready" : "review.not_ready")),
       ...(desk.verdict?.voids ?? []).filter((one) => one.what === "record").map((one) => h("p", { key: one.id, class: "fault" }, [shape("alert"), h("span", say("void.record"))])),
-      this.distance(), ...this.steps.map(this.step), this.compared(), this.wax(),
+      derived("vertical.rest"), ...this.steps.map(this.step), this.compared(), this.wax(),
       h("p", { class: "aside" }, say("caution.guidance")),
       this.signing(),
     ]);

@@ -2,6 +2,7 @@
 import { h } from "vue";
 import Keypad from "tm_keypad";
 import RimMap from "tm_rim_map";
+import { derived } from "tm_derived";
 import { answer } from "tm_actions";
 import { desk, row } from "tm_state";
 import { STATIONS, label, say, spec, stationText, unit } from "tm_steps";
@@ -50,6 +51,7 @@ export default {
       return h("div", { class: "map-side" }, [
         h(RimMap, { label: label(this.item), values: this.values, states: this.states, selected: marks ? null : this.at, only: this.open, pick: marks ? this.toggle : (s) => { this.picked = s; this.$refs.keypad.focus(); } }),
         this.it.all_stations && this.usual() !== null && h("button", { type: "button", class: "secondary small everywhere", onClick: () => this.everywhere(this.usual()) }, t("station.everywhere", { value: num(this.usual(), this.it.pad), unit: unit(this.item) })),
+        derived(this.item),
         h("p", { class: "aside" }, say("caution.rim_map")),
       ]);
     },

@@ -3,7 +3,8 @@ import { h } from "vue";
 import { href, route } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, row } from "tm_state";
-import { asked, label, say, spec, stepAt, title } from "tm_steps";
+import StepNotes from "tm_step_notes";
+import { asked, cautions, isClinicalStep, label, say, spec, stepAt, title } from "tm_steps";
 import { t } from "tm_words";
 
 export default {
@@ -26,6 +27,8 @@ export default {
       ]),
       shown === kids[0] && h("p", { class: "about" }, say(`step.${this.step}.about`)),
       shown,
+      shown === kids[0] && cautions(this.step).map((key) => h("p", { key, class: "caution" }, [shape("alert"), h("span", say(`caution.${key}`))])),
+      isClinicalStep(this.step) && h(StepNotes, { step: this.step, key: `notes-${this.step}` }),
     ]);
   },
 };

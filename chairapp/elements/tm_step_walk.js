@@ -1,9 +1,10 @@
 // The frame of one visit: the rail of its steps, the screen that is open, and below it the verdict between Back and Next.
 import { h, nextTick, watch } from "vue";
-import { go, href, replace, route } from "tm_route";
-import { badge, shape } from "tm_shapes";
+import { href, replace, route } from "tm_route";
+import { isSaid } from "tm_finding_card";
+import { shape } from "tm_shapes";
 import { desk } from "tm_state";
-import { asked, beside, firstWaiting, label, nextStep, say, spec, stepAt, title, verdictOf } from "tm_steps";
+import { asked, beside, firstWaiting, isWaxed, label, nextStep, say, spec, stepAt, title, verdictOf } from "tm_steps";
 import { t } from "tm_words";
 
 export default {
@@ -62,14 +63,14 @@ export default {
     ways() {
       if (!["off", "unsure"].includes(verdictOf(route.step))) return null;
       return h("div", { class: "ways" }, [
-        h("a", { class: "secondary", href: href("wax", desk.visit) }, [shape("wax"), t("verdict.wax")]),
+        isWaxed(route.step) && h("a", { class: "secondary", href: href("wax", desk.visit) }, [shape("wax"), t("verdict.wax")]),
         h("a", { class: "secondary", href: href("accept", desk.visit, route.step) }, [shape("accepted"), t("verdict.accept")]),
       ]);
     },
     /** Back, the verdict, Next. Where there is something to say it stands above them, over the whole width. */
     foot(card) {
       const plain = route.page !== "walk" || route.step === "review", verdict = verdictOf(route.step);
-      const says = !plain && (desk.verdict?.steps[route.step]?.findings.some((one) => !one.code.startsWith("stale_")) || verdict === "accepted");
+      const says = !plain && (desk.verdict?.steps[route.step]?.findings.some(isSaid) || verdict === "accepted");
       return h("footer", { class: ["decision", plain ? "is-plain" : `is-${verdict}`, says && "says"] }, [
         h("a", { class: "secondary back", href: this.back(), "aria-label": t("walk.back") }, [shape("back"), h("span", t("walk.back"))]),
         plain ? h("div", { id: "tm-foot", class: "ways" }) : card,

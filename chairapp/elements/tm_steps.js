@@ -32,11 +32,15 @@ export function say(key, params = {}) {
   return fill(texts[desk.language]?.[key] ?? texts.en?.[key] ?? "", params);
 }
 
+export const cautions = (step) => desk.sequence.steps[stepAt(step)].cautions;
 export const title = (step) => say(`step.${step}.title`);
 export const label = (item) => say(`item.${item}.label`);
 export const unit = (item) => (spec(item)?.unit ? say(`unit.${spec(item).unit}`) : "");
 export const choiceText = (item, value) => say(`choice.${item}.${value}`) || say(`choice.${value}`) || value;
 export const stationText = (station) => say(`station.${station}`);
+
+/** Whether changing the wax changes what this step finds. */
+export const isWaxed = (step) => desk.sequence.disturbs.some((one) => one.stale.includes(step));
 
 /** Whether an item is asked at present: some are skipped by the answer to another. */
 export const asked = (item) => Object.entries(spec(item)?.unless ?? {}).every(([other, values]) => !values.includes(row(other).value));

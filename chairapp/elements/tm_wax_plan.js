@@ -66,6 +66,7 @@ export default {
     return h("section", { class: "sheet wax-plan" }, [
       h("h1", { tabindex: -1 }, t("plan.title")),
       h("div", { class: "plan" }, this.planned()),
+      h("p", { class: "caution" }, [shape("alert"), h("span", say("caution.hot_wax"))]),
       h("h2", t("change.list")),
       this.done.length ? h("ol", { class: "changes" }, this.done.map(this.one)) : h("p", { class: "hint" }, t("change.none")),
       h("p", { class: "aside" }, say("caution.rim_map")),

@@ -1,4 +1,4 @@
-"""Every text is told from its ground at 7:1, every edge of a control at 3:1 (WCAG 2.2, contrast enhanced and non-text)."""
+"""Every text is told from its ground at 7:1, every edge of a control at 3:1 (WCAG 2.2)."""
 
 import re
 from pathlib import Path
