@@ -119,7 +119,7 @@ def _stations_of(index: Doc, answers: Doc, entry: Doc) -> list[str] | None:
 def _standing(answers: Doc, item: str, entry: Doc) -> Value:
     """The answer of another item as it stood when the entry was made; if it was given only later, the first one."""
     standing = None
-    for answer in answers.get(item, []):
+    for answer in answers[item]:
         if answer["value"] is not None and (standing is None or place(answer) < place(entry)):
             standing = answer["value"]
     return standing

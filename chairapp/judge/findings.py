@@ -22,16 +22,25 @@ CHOICE_CODES = {
 }
 
 
-def finding(code: str, item: str | None, level: str, value: Value = None, **more: Value) -> Doc:
-    """One finding; `unit`, `band` and `params` may be named, numbers among value and params leave by fix6."""
+def finding(
+    code: str,
+    item: str | None,
+    level: str,
+    value: Value = None,
+    *,
+    unit: str | None = None,
+    band: Value = None,
+    params: Doc | None = None,
+) -> Doc:
+    """One finding; the numbers among value and params leave by fix6."""
     return {
         "code": code,
         "item": item,
         "level": level,
         "value": _leaving(value),
-        "unit": more.get("unit"),
-        "band": more.get("band"),
-        "params": _params_leaving(more.get("params")),
+        "unit": unit,
+        "band": band,
+        "params": _params_leaving(params),
     }
 
 
@@ -44,8 +53,8 @@ def level_of(value: float, band: list[float | None] | None, tolerated: list[floa
 
 def item_level(item: Doc, value: float) -> str:
     """The level of a number of this item; of an item that is not required nothing worse than "note"."""
-    level = level_of(value, item.get("band"), item.get("tolerated"))
-    return level if level == "fits" or item.get("required") else "note"
+    level = level_of(value, item["band"], item["tolerated"])
+    return level if level == "fits" or item["required"] else "note"
 
 
 def choice_findings(item: Doc, row: Doc) -> Rows:
@@ -61,7 +70,7 @@ def choice_findings(item: Doc, row: Doc) -> Rows:
 
 def number_findings(item: Doc, row: Doc, code: str = "outside") -> Rows:
     """Nothing while the number lies in its band; else one finding with the code."""
-    if not row["fresh"] or item.get("band") is None:
+    if not row["fresh"] or item["band"] is None:
         return []
     level = item_level(item, row["value"])
     if level == "fits":

@@ -14,7 +14,7 @@ def pasts(entries: Rows) -> Doc:
     found: Doc = {}
     shared: Doc = {}
     for entry in entries:
-        key = "\n".join(entry["seen"])
+        key = "\n".join(entry["seen"]) if entry["seen"] else ""
         if key not in shared:
             shared[key] = _closure(by_id, entry["seen"])
         found[entry["id"]] = shared[key]

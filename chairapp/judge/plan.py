@@ -190,8 +190,10 @@ def runs(rim: str, surface: str, changes: Marks) -> Rows:
     """Neighbours along the arch with the same change, from the patient's right to the left; 0 is not said."""
     found: Rows = []
     before = None
+    everywhere = dict.fromkeys(STATIONS, 0.0)
+    everywhere.update(changes)
     for station in STATIONS:
-        mm = changes.get(station) or 0
+        mm = everywhere[station]
         if mm and mm == before:
             found[-1]["stations"].append(station)
         elif mm:

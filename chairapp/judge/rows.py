@@ -13,7 +13,7 @@ def row_of(facts: Doc, item: str) -> Doc:
     facts = {"index", "past", "withdrawn", "adjustments", "changes": {item: [..]}, "answers": {item: [..]},
     "readings": {item: [..]}}.
     """
-    given, taken = facts["answers"].get(item, []), facts["readings"].get(item, [])
+    given, taken = facts["answers"][item], facts["readings"][item]
     if not given and not taken:
         return _row("open", None, None)
     answers = _judged(facts, given)
@@ -48,7 +48,7 @@ def _wanted(item: Doc, rows: Doc) -> list[str]:
 def marked_stations(rows: Doc) -> list[str]:
     """The stations that carry a mark across both rims, along the arch."""
     placed = rows["marks.placed"]["value"] if "marks.placed" in rows else None
-    return [station for station in STATIONS if placed and placed.get(station) is True]
+    return [station for station in STATIONS if placed and station in placed and placed[station] is True]
 
 
 def _judged(facts: Doc, entries: Rows) -> Rows:
@@ -66,9 +66,9 @@ def _missed(facts: Doc, entry: Doc) -> Rows:
         event = reach["entry"]
         if event["id"] not in past and disturbs(facts["index"], facts["answers"], reach, entry):
             missed.append(event)
-    for event in facts["changes"].get(entry["item"], []):
-        if place(event) > place(entry):
-            missed.append(event)
+    # asked with `in`: a `get` that finds nothing costs a raised exception in the browser, here for every entry
+    if entry["item"] in facts["changes"]:
+        missed = missed + [event for event in facts["changes"][entry["item"]] if place(event) > place(entry)]
     return sorted(missed, key=place) if len(missed) > 1 else missed
 
 
@@ -103,8 +103,9 @@ def _answer_row(answers: Rows) -> Doc:
 
 
 def _beaten(found: Doc, latest: Doc) -> bool:
-    same_round = _ids(found["missed"]) == _ids(latest["missed"])
-    return same_round and found is not latest and found["entry"]["value"] is not None
+    if found is latest or found["entry"]["value"] is None:
+        return False
+    return _ids(found["missed"]) == _ids(latest["missed"])
 
 
 def _rounds(found: Rows) -> list[Rows]:

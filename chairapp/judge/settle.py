@@ -80,8 +80,8 @@ def _facts(sequence: Doc, index: Doc, known: Rows) -> Doc:
         "withdrawn": withdrawn,
         "adjustments": adjustments_of(sequence, index, known, withdrawn),
         "changes": changes_of(sequence, index, known),
-        "answers": _by_item(known, "answer"),
-        "readings": _by_item(known, "reading"),
+        "answers": _by_item(index, known, "answer"),
+        "readings": _by_item(index, known, "reading"),
     }
 
 
@@ -95,11 +95,11 @@ def _withdrawn(known: Rows) -> Doc:
     return found
 
 
-def _by_item(known: Rows, kind: str) -> Doc:
-    found: Doc = {}
+def _by_item(index: Doc, known: Rows, kind: str) -> Doc:
+    found: Doc = {item: [] for item in index["names"]}
     for entry in known:
         if entry["kind"] == kind:
-            found.setdefault(entry["item"], []).append(entry)
+            found[entry["item"]].append(entry)
     return found
 
 
@@ -165,7 +165,7 @@ def _unaware_of(facts: Doc, acceptance: Doc) -> list[str]:
 
 def _disturbs_step(facts: Doc, reach: Doc, step: Doc) -> bool:
     for item in step["items"]:
-        given = facts["answers"].get(item["id"], []) + facts["readings"].get(item["id"], [])
+        given = facts["answers"][item["id"]] + facts["readings"][item["id"]]
         if given and disturbs(facts["index"], facts["answers"], reach, given[-1]):
             return True
     return False
@@ -180,7 +180,7 @@ def _voids(facts: Doc, signatures: Rows) -> Rows:
 
 def _void_records(facts: Doc) -> Rows:
     """The jaw relation record, when wax or a base was changed after it: its latest count and the first such change."""
-    counts = [entry for entry in facts["answers"].get("record.count", []) if entry["value"] is not None]
+    counts = [entry for entry in facts["answers"]["record.count"] if entry["value"] is not None]
     if not counts:
         return []
     past = facts["past"][counts[-1]["id"]]

@@ -89,8 +89,7 @@ def _visit(sequence: Doc, index: Doc, state: Doc) -> Doc:
 
 def _plain(visit: Doc, step: str) -> Doc:
     """A step before any acceptance: {"verdict", "findings", "required": does it count for readiness}."""
-    judged = _STEPS.get(step)
-    found: Rows = judged(visit) if judged else []
+    found: Rows = _STEPS[step](visit) if step in _STEPS else []
     required = _required(visit, step)
     found = found + _caps(visit, step) + _stale_notes(visit, required)
     return {"verdict": _verdict(visit, required, found), "findings": worst_first(found), "required": bool(required)}
@@ -150,9 +149,9 @@ def _stale_note(item: str, by: Doc) -> Doc:
 def _step(visit: Doc, state: Doc, step: str, plain: Doc) -> Doc:
     """The step with its acceptance: it turns off and unsure into accepted while it holds."""
     verdict, findings = plain["verdict"], plain["findings"]
-    acceptance = state["acceptances"].get(step)
     given = None
-    if acceptance is not None:
+    if step in state["acceptances"]:
+        acceptance = state["acceptances"][step]
         valid = _holds(visit, state, step, plain)
         given = {name: acceptance[name] for name in ("id", "author", "at", "reason")}
         given["holds"] = valid
