@@ -1,6 +1,7 @@
 """Every visit of a node in one line each, and any one of them judged: what the pages are made from."""
 
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -8,6 +9,8 @@ from typing import Any, Protocol
 from chairapp.visit import visit_state
 
 __all__ = ["Line", "NoSequence", "Register", "VisitStore", "Words", "words_of"]
+
+_VIEWS_KEPT = 512
 
 Entry = dict[str, Any]
 View = dict[str, Any]
@@ -55,7 +58,7 @@ class Register:
         self._sequence_of = sequence_of
         self._people = people
         self._lines: dict[str, Line] = {}
-        self._views: dict[tuple[str, str], tuple[int, View]] = {}
+        self._views: OrderedDict[tuple[str, str], tuple[int, View]] = OrderedDict()
         self._cursor: str | None = None
         self._lock = threading.Lock()
 
@@ -63,6 +66,10 @@ class Register:
         """All visits, the one opened last first."""
         self._follow()
         return sorted(self._lines.values(), key=lambda line: (line.opened, line.visit), reverse=True)
+
+    def __len__(self) -> int:
+        self._follow()
+        return len(self._lines)
 
     def codes(self) -> Collection[str]:
         self._follow()
@@ -94,7 +101,11 @@ class Register:
         if known and known[0] == len(entries):
             return known[1]
         view = visit_state(self.sequence(visit), entries, language, self._people())
-        self._views[visit, language] = (len(entries), view)
+        with self._lock:
+            self._views[visit, language] = (len(entries), view)
+            self._views.move_to_end((visit, language))
+            while len(self._views) > _VIEWS_KEPT:
+                self._views.popitem(last=False)
         return view
 
     def _follow(self) -> None:

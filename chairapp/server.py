@@ -100,7 +100,7 @@ def _ready(node: Node) -> Callable[[], Response]:
 
     def ready() -> Response:
         known = node.documents.clinic() is not None
-        return JSONResponse({"ready": known, "visits": len(node.register.lines())}, 200 if known else 503)
+        return JSONResponse({"ready": known, "visits": len(node.register)}, 200 if known else 503)
 
     return ready
 

@@ -13,6 +13,8 @@ from chairapp.register import Line, NoSequence, Register, words_of
 
 __all__ = ["visit_markup"]
 
+_ROLES = {"supervised": "supervised clinician"}
+
 
 def visit_markup(register: Register, line: Line, clinic: ClinicDocument, received: dict[str, int]) -> Markup:
     head = Markup('<p class="tm-soft">Visit</p><h1 class="tm-code">{}-{}</h1><dl class="tm-facts">{}</dl>').format(
@@ -61,7 +63,7 @@ def _signature(signature: dict[str, Any], clinic: ClinicDocument) -> Markup:
     record = signature["digest"][:8]
     if signature["valid"]:
         return Markup('<div class="tm-note tm-fits"><h3>Signed by {}</h3><p>{}, as {}. Record {}.</p></div>').format(
-            name, when, signature["role"], record
+            name, when, _ROLES.get(signature["role"], signature["role"]), record
         )
     by = signature["void_by"]
     cause = (

@@ -162,7 +162,8 @@ class _Teller:
         return f"{self.what(of)}: {self.value(of)}" if of else "an entry that has not arrived"
 
     def _signature(self, entry: Doc) -> str:
-        return f"as {entry['value']['role']}, record {entry['value']['digest'][:8]}"
+        role = entry["value"]["role"].replace("supervised", "supervised clinician")
+        return f"as {role}, record {entry['value']['digest'][:8]}"
 
     def _printed(self, entry: Doc) -> str:
         value = entry["value"]

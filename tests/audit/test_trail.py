@@ -1,0 +1,102 @@
+"""The trail: every entry as one line a manager can read, with what became of it."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from chairapp.audit.trail import trail
+from chairapp.case import case_of, entries_of
+from chairapp.people.demo import demo_clinic
+from chairapp.sequence import digest, document, jaw_relation
+from sync.entry import Stamper
+
+CASES = Path(__file__).parents[2] / "demo_cases"
+SEQUENCE = document(jaw_relation())
+CLINIC = demo_clinic(digest(SEQUENCE), "rims.example")
+VISIT = "01900000-0000-7000-8000-000000000001"
+AT_MS = 1_795_600_000_000
+
+
+@pytest.fixture
+def tell():
+    """Lines of entries given as (kind, item, value) or with an `of` that is a place in the list."""
+
+    def tell(*rows, received=None):
+        stamper = Stamper("tablet", wall=lambda: AT_MS)
+        entries = []
+        for kind, item, value, *of in rows:
+            target = entries[of[0]]["id"] if of else None
+            entries.append(stamper.entry(VISIT, kind, author="clin-1", item=item, value=value, of=target))
+        came = {entry["id"]: received for entry in entries} if received else {}
+        return trail(SEQUENCE, entries, CLINIC, came, "en")
+
+    return tell
+
+
+@pytest.mark.parametrize(
+    ("row", "what", "value"),
+    [
+        (("reading", "display.rest", 1.5), "Display at rest", "1.5 mm"),
+        (("reading", "display.rest", -1), "Display at rest", "-1 mm"),
+        (("answer", "seating.upright", "upright"), "Position", "Upright, no headrest"),
+        (("answer", "seating.upright", None), "Position", "cleared"),
+        (("answer", "packing.items", ["upper_rim", "record"]), "In the box", "Upper rim, Jaw relation record"),
+        (
+            ("answer", "contact.gap", {"front": 0, "canine_right": 0.5, "canine_left": 0.5}),
+            "Gaps between the rims",
+            "0.5 mm at both canines; 0 mm at the front",
+        ),
+        (
+            ("answer", "marks.placed", {"front": True, "molar_left": True}),
+            "Alignment marks",
+            "the front and the left molars",
+        ),
+        (
+            ("adjustment", "wax", {"rim": "upper", "surface": "height", "stations": {"front": 1, "molar_left": -0.5}}),
+            "Wax changed",
+            "upper rim, height: +1 mm at the front; -0.5 mm at the left molars",
+        ),
+        (("acceptance", "display", {"reason": "long lip", "codes": []}), "Acceptance: Display and F/V", "long lip"),
+        (
+            ("printed", "label", {"what": "label", "digest": "ab" * 32, "reason": "lost"}),
+            "Printed",
+            "label of record abababab, again: lost",
+        ),
+        (("movement", "box", {"to": "laboratory"}), "Movement", '{"to": "laboratory"}'),
+        (("answer", "display.new", 3), "display.new", "3"),
+        (("adjustment", "wax", "something newer"), "Wax changed", "something newer"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else None,
+)
+def test_an_entry_is_told_in_the_words_of_its_sequence(tell, row, what, value):
+    (line,) = tell(row)
+    assert (line.what, line.value) == (what, value)
+    assert line.who == "Dr Ada Lindqvist"
+
+
+def test_an_answer_given_again_replaces_the_one_before(tell):
+    lines = tell(("answer", "display.fv", "short"), ("reading", "display.rest", 1), ("answer", "display.fv", "touches"))
+    assert [line.fate for line in lines] == ["replaced", "", ""]
+
+
+def test_a_reading_taken_back_is_shown_with_what_took_it_back(tell):
+    lines = tell(("reading", "display.rest", 9), ("withdrawal", "display.rest", None, 0))
+    assert lines[0].fate == "withdrawn"
+    assert (lines[1].what, lines[1].value) == ("Taken back", "Display at rest: 9 mm")
+
+
+def test_an_entry_that_came_a_day_later_says_when_it_came(tell):
+    day = 24 * 3600 * 1000
+    (late,) = tell(("reading", "display.rest", 1), received=AT_MS + 2 * day)
+    (prompt,) = tell(("reading", "display.rest", 1), received=AT_MS + day // 2)
+    assert late.came
+    assert prompt.came == ""
+
+
+@pytest.mark.parametrize("file", sorted(CASES.glob("*.json")), ids=lambda file: file.stem)
+def test_every_entry_of_the_demo_has_its_line_and_none_shows_raw_data(file):
+    entries = entries_of(case_of(json.loads(file.read_text())), SEQUENCE)
+    lines = trail(SEQUENCE, entries, CLINIC, {}, "en")
+    assert len(lines) == len(entries)
+    assert not [line for line in lines if "{" in line.value or "_" in line.value or "." in line.what]
