@@ -6,6 +6,7 @@
 
     die-after-storing   stores the first batch and dies before it answers
     garbled-page        serves the page with other bytes than the manifest says
+    garbled-file        the same of a script of the page
     cut-page            breaks the line half way through the page
     refuses             refuses every entry whose value is "refuse me"
     no-batch            takes a batch that holds such an entry for nonsense as a whole
@@ -13,6 +14,7 @@
 """
 
 import argparse
+import json
 import os
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -20,6 +22,7 @@ from pathlib import Path
 import uvicorn
 from fastapi import APIRouter, Depends, FastAPI, Request, Response
 from fastapi.responses import JSONResponse, StreamingResponse
+from nicegui import app as nicegui_app
 from nicegui import ui
 
 from chairapp.sequence import digest, document, jaw_relation
@@ -33,7 +36,7 @@ from sync.tiny_store import TinyStore
 from tests.tablet import stand_in
 
 REFUSED = "refuse me"
-FAULTS = ("die-after-storing", "garbled-page", "cut-page", "refuses", "no-batch", "wrong-sequence")
+FAULTS = ("die-after-storing", "garbled-page", "garbled-file", "cut-page", "refuses", "no-batch", "wrong-sequence")
 SEQUENCE = document(jaw_relation())
 
 
@@ -46,7 +49,8 @@ def main() -> None:
     app.include_router(routes(store, devices, _check if asked.fault == "refuses" else None))
     app.include_router(_documents(devices, {"steps": []} if asked.fault == "wrong-sequence" else SEQUENCE))
     app.include_router(_pairing(devices))
-    add_tablet(app, author=Author(lambda: stand_in.build(asked.mark), lambda: "{}"), retired=asked.retired)
+    _add_mark(asked.mark)
+    add_tablet(app, author=Author(lambda: _build(asked.mark), lambda: "{}"), retired=asked.retired)
     ui.run_with(app, tailwind=False, show_welcome_message=False)
     if asked.fault in _BREAKERS:
         app.middleware("http")(_BREAKERS[asked.fault])
@@ -62,6 +66,19 @@ def _asked() -> argparse.Namespace:
     parser.add_argument("--sql", action="store_true")
     parser.add_argument("--retired", action="store_true")
     return parser.parse_args()
+
+
+def _build(mark):
+    ui.add_head_html('<script src="/mark.js"></script>')
+    stand_in.build(mark)
+
+
+def _add_mark(mark):
+    """A script of the page that is another one under another mark."""
+
+    @nicegui_app.get("/mark.js")
+    def get_mark():
+        return Response(f"window.marked = {json.dumps(mark)};", media_type="text/javascript")
 
 
 def _closing(store):
@@ -119,6 +136,12 @@ async def _garbled_page(request, call_next):
     return await call_next(request)
 
 
+async def _garbled_file(request, call_next):
+    if request.url.path.endswith("/mark.js"):
+        return Response("garbled", media_type="text/javascript")
+    return await call_next(request)
+
+
 async def _cut_page(request, call_next):
     if request.url.path != "/chair":
         return await call_next(request)
@@ -139,6 +162,7 @@ async def _no_batch(request, call_next):
 _BREAKERS = {
     "die-after-storing": _die_after_storing,
     "garbled-page": _garbled_page,
+    "garbled-file": _garbled_file,
     "cut-page": _cut_page,
     "no-batch": _no_batch,
 }
