@@ -1,8 +1,8 @@
-"""Rounds of wax until all fits, in a simulated mouth: the wax plan against correcting one finding at a time.
+"""Rounds of wax until all fits, in a simulated mouth: the wax plan against a plain habit, one finding at a time.
 
 A round is wax laid on in steps of half a millimetre, then everything read anew. Both arms start from the same mouths
-and read with the same scatter; what is left under half a millimetre is closed by softening in both. They stop when
-display, both planes, contact and the interocclusal distance have no finding that calls for wax.
+and read with the same scatter; what those steps leave is closed by softening in both. They stop when display, both planes, contact and the
+interocclusal distance have no finding that calls for wax.
 
 The habit modelled is a plain one: the first such finding in the order of the sequence is corrected by its own amount
 over the whole rim (a slab for display and for distance, a tipped plane for a tilt, each gap filled where it is open).
@@ -30,7 +30,9 @@ PROCESSES = 2
 NOISE = {"no noise": 0.0, "half noise": 0.5, "full noise": 1.0}
 LIMIT = 60
 STEP = 0.5
-SOFTENS = 0.5
+# Half-millimetre steps leave up to a quarter at a station; once the jaw has closed on the highest one, that is a gap of
+# up to 0.25 + 0.25 * 88 / 52 mm. Softening closes it. At 0.5 both arms need more rounds.
+SOFTENS = 0.7
 ASKED = ("display.", "plane.", "contact.", "vertical.", "seating.")
 NEEDS_WAX = ("display_", "tilt_", "contact_", "distance_")
 STEPS = ("display", "plane", "contact", "vertical")

@@ -13,6 +13,7 @@ from chairapp.judge.rim import HINGE, SIDES, STATIONS, X, Y, side_of
 _SKIN_CLOSED = 60.0
 # Standard deviations of one reading at noise 1, invented: about what a careful person manages.
 NOISE = {"display": 0.3, "angle": 0.7, "gap": 0.15, "skin": 0.4}
+PAPER = 0.02
 
 
 class Mouth:
@@ -78,6 +79,10 @@ class Mouth:
                 return value
             return math.floor((value + rng.gauss(0, NOISE[kind] * noise)) / pad + 0.5) * pad
 
+        def read_gap(mm):
+            """Articulating paper is held where the rims touch: misread is only how far they stand apart."""
+            return 0.0 if noise and mm < PAPER else max(0.0, read(mm, "gap", 0.25))
+
         front, right, left = self.tilts()
         gaps = self.gaps()
         closed, rest = _SKIN_CLOSED, _SKIN_CLOSED + self.distance()
@@ -86,7 +91,7 @@ class Mouth:
             "plane.front": [read(front, "angle", 0.5)],
             "plane.right": [read(right, "angle", 0.5)],
             "plane.left": [read(left, "angle", 0.5)],
-            "contact.gap": {station: max(0.0, read(gaps[station], "gap", 0.25)) for station in STATIONS},
+            "contact.gap": {station: read_gap(gaps[station]) for station in STATIONS},
             "vertical.rest": [read(rest, "skin", 0.5) for _ in range(times)],
             "vertical.occlusal": [read(closed, "skin", 0.5) for _ in range(times)],
         }
