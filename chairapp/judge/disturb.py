@@ -40,20 +40,20 @@ def _reach(sequence: Doc, index: Doc, entry: Doc) -> Doc:
         if _applies(row, entry["value"]):
             for item in items_named(index, row["stale"]):
                 reach["everywhere"][item] = True
-            for item in items_named(index, row.get("at_stations") or []):
+            for item in items_named(index, row["at_stations"]):
                 reach["at"][item] = True
-            for thing in row.get("voids") or []:
+            for thing in row["voids"]:
                 reach["voids"][thing] = True
     reach["everywhere"].pop("vertical.rest_bases", None)
     return reach
 
 
 def _applies(row: Doc, value: Doc) -> bool:
-    if row.get("rim") is not None and row["rim"] != value["rim"]:
+    if row["rim"] is not None and row["rim"] != value["rim"]:
         return False
-    if row.get("surface") is not None and row["surface"] != value["surface"]:
+    if row["surface"] is not None and row["surface"] != value["surface"]:
         return False
-    return not row.get("added_only") or max(value["stations"].values()) > 0
+    return not row["added_only"] or max(value["stations"].values()) > 0
 
 
 def changes_of(sequence: Doc, index: Doc, entries: Rows) -> Doc:
@@ -106,7 +106,7 @@ def _was_in(answers: Doc, reach: Doc, entry: Doc) -> bool:
 
 def _stations_of(index: Doc, answers: Doc, entry: Doc) -> list[str] | None:
     """Where on the rim the entry's item stands; null where that is not known."""
-    places: list[str] = index["items"][entry["item"]].get("at") or []
+    places: list[str] = index["items"][entry["item"]]["at"]
     if places:
         return places
     if not entry["item"].startswith("marks."):

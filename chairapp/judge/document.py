@@ -2,9 +2,13 @@
 
 from chairapp.judge.errors import InputError
 from chairapp.judge.numbers import is_number
-from chairapp.judge.shapes import Doc, Value
+from chairapp.judge.shapes import Doc, Rows, Value
 
 # What the judge looks up by name. A sequence retires an item; it never drops one.
+_STEPS = [
+    "seating", "existing", "bench", "lip", "display", "plane", "lower", "contact", "vertical", "overjet", "bases",
+    "marks", "record", "packing",
+]  # fmt: skip
 _ITEMS = {
     "choice": [
         "seating.upright", "seating.glasses", "seating.points", "seating.tragus", "seating.stable", "bench.sealed",
@@ -22,33 +26,15 @@ _ITEMS = {
     ],
     "stations": ["contact.gap", "overjet.gap", "marks.placed", "marks.misfit"],
 }  # fmt: skip
-_FIELDS = [
-    "required",
-    "unit",
-    "pad",
-    "band",
-    "tolerated",
-    "needed",
-    "spread",
-    "choices",
-    "fits",
-    "unsure",
-    "by_eye",
-    "photo",
-]
 _SETTINGS = [
     "contact.plane_fit", "existing.ovd_rise", "lines.shift_note", "marks.misfit", "marks.spread", "marks.turn",
     "marks.left_over", "plane.span_front", "plane.span_side", "record.advised", "vertical.too_high", "plan.display",
     "plan.tilt", "plan.distance", "plan.labial", "plan.shown_step", "plan.two_rounds", "plan.conflict",
     "plan.conflict_level", "plan.overjet",
 ]  # fmt: skip
+# Numbers are held against the band of these, so they cannot be without one.
+_BANDED = ["display.rest", "lip.nasolabial", "overjet.gap", "vertical.s_space"]
 _PARTS = {"steps": list, "disturbs": list, "rounds": list, "caps": list, "bands": dict, "settings": dict}
-# The rows of its tables, with what they must hold.
-_TABLES: Doc = {
-    "disturbs": {"stale": list},
-    "rounds": {"item": str, "starts": list},
-    "caps": {"item": str, "values": list, "steps": list},
-}
 
 
 def check_document(sequence: Doc) -> None:
@@ -58,56 +44,141 @@ def check_document(sequence: Doc) -> None:
     for part in _PARTS:
         if not isinstance(sequence.get(part), _PARTS[part]):
             _refuse(part)
-    for step in sequence["steps"]:
-        if not _is_named(step) or not isinstance(step.get("items"), list):
-            _refuse("steps")
-        for item in step["items"]:
-            _check_item(item)
+    _check_steps(sequence["steps"])
     for part in _TABLES:
         for row in sequence[part]:
-            _check_row(part, row)
+            _check_fields(part, row, _TABLES[part])
+    _check_numbers(sequence)
+
+
+def _check_steps(steps: Rows) -> None:
+    names = []
+    for step in steps:
+        if not _is_named(step) or not isinstance(step.get("items"), list):
+            _refuse("steps")
+        names.append(step["id"])
+        for item in step["items"]:
+            if not _is_named(item):
+                _refuse("steps.items")
+            _check_fields(item["id"], item, _FIELDS)
+    for name in _STEPS:
+        if name not in names:
+            _refuse("steps." + name)
+
+
+def _check_fields(part: str, row: Doc, fields: Doc) -> None:
+    if not isinstance(row, dict):
+        _refuse(part)
+    for field in fields:
+        if field not in row or not fields[field](row[field]):
+            _refuse(part + "." + field)
+
+
+def _check_numbers(sequence: Doc) -> None:
+    settings = sequence["settings"]
+    for name in settings:
+        if not is_number(settings[name]):
+            _refuse("settings." + str(name))
     for name in _SETTINGS:
-        if not is_number(sequence["settings"].get(name)):
+        if name not in settings:
             _refuse("settings." + name)
+    # what is shown is counted in these steps
+    if settings["plan.shown_step"] < 0.01:
+        _refuse("settings.plan.shown_step")
     if not _is_band(sequence["bands"].get("interocclusal_distance")):
         _refuse("bands.interocclusal_distance")
-
-
-def _check_item(item: Doc) -> None:
-    if not _is_named(item):
-        _refuse("steps.items")
-    for field in _FIELDS:
-        if field not in item:
-            _refuse(item["id"] + "." + field)
-    for field in ("band", "tolerated"):
-        if item[field] is not None and not _is_band(item[field]):
-            _refuse(item["id"] + "." + field)
-
-
-def _check_row(part: str, row: Doc) -> None:
-    fields: dict[str, type] = _TABLES[part]
-    for field in fields:
-        if not isinstance(row, dict) or not isinstance(row.get(field), fields[field]):
-            _refuse(part)
 
 
 def check_known(items: Doc) -> None:
     """Raises InputError for an item the judge looks up by name and that is not there, or is of another kind."""
     for kind in _ITEMS:
         for item in _ITEMS[kind]:
-            if item not in items or items[item].get("kind") != kind:
+            if item not in items or items[item]["kind"] != kind:
                 _refuse(item)
+    for item in _BANDED:
+        if items[item]["band"] is None:
+            _refuse(item + ".band")
+
+
+def _refuse(part: str) -> None:
+    raise InputError("sequence." + part, "missing or of the wrong shape.", "Give a whole sequence document.")
+
+
+# ---- what a field may hold
 
 
 def _is_named(part: Doc) -> bool:
     return isinstance(part, dict) and isinstance(part.get("id"), str)
 
 
-def _is_band(band: Value) -> bool:
-    if not isinstance(band, (list, tuple)) or len(band) != 2:
-        return False
-    return all(limit is None or is_number(limit) for limit in band)
+def _is_kind(value: Value) -> bool:
+    return isinstance(value, str) and value in ("choice", "reading", "number", "stations", "text", "list")
 
 
-def _refuse(part: str) -> None:
-    raise InputError("sequence." + part, "missing or of the wrong shape.", "Give a whole sequence document.")
+def _is_flag(value: Value) -> bool:
+    return value is True or value is False
+
+
+def _is_text(value: Value) -> bool:
+    return isinstance(value, str)
+
+
+def _is_text_or_null(value: Value) -> bool:
+    return value is None or isinstance(value, str)
+
+
+def _is_number_or_null(value: Value) -> bool:
+    return value is None or is_number(value)
+
+
+def _is_band(value: Value) -> bool:
+    return isinstance(value, (list, tuple)) and len(value) == 2 and all(_is_number_or_null(limit) for limit in value)
+
+
+def _is_band_or_null(value: Value) -> bool:
+    return value is None or _is_band(value)
+
+
+def _is_texts(value: Value) -> bool:
+    return isinstance(value, list) and all(isinstance(part, str) for part in value)
+
+
+def _is_texts_by_item(value: Value) -> bool:
+    return isinstance(value, dict) and all(_is_texts(value[name]) for name in value)
+
+
+def _is_numbers_by_item(value: Value) -> bool:
+    return isinstance(value, dict) and all(is_number(value[name]) for name in value)
+
+
+_FIELDS: Doc = {
+    "kind": _is_kind,
+    "required": _is_flag,
+    "unit": _is_text_or_null,
+    "pad": _is_number_or_null,
+    "band": _is_band_or_null,
+    "tolerated": _is_band_or_null,
+    "needed": is_number,
+    "spread": _is_number_or_null,
+    "choices": _is_texts,
+    "fits": _is_texts,
+    "unsure": _is_texts,
+    "all_stations": _is_flag,
+    "by_eye": _is_flag,
+    "photo": _is_text_or_null,
+    "unless": _is_texts_by_item,
+    "required_from": _is_numbers_by_item,
+    "at": _is_texts,
+}
+_TABLES: Doc = {
+    "disturbs": {
+        "rim": _is_text_or_null,
+        "surface": _is_text_or_null,
+        "added_only": _is_flag,
+        "stale": _is_texts,
+        "at_stations": _is_texts,
+        "voids": _is_texts,
+    },
+    "rounds": {"item": _is_text, "starts": _is_texts},
+    "caps": {"item": _is_text, "values": _is_texts, "steps": _is_texts},
+}

@@ -53,7 +53,7 @@ def is_required(visit: Doc, item: Doc) -> bool:
     """Required outright, or once another item's number is at least what the sequence says."""
     if item["required"]:
         return True
-    due = item.get("required_from")
+    due = item["required_from"]
     if not due:
         return False
     for other in due:

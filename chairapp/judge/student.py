@@ -21,6 +21,7 @@ T90 = [
     1.720743, 1.717144, 1.713872, 1.710882, 1.708141, 1.705618, 1.703288, 1.701131, 1.699127, 1.697261,
     1.683851, 1.670649, 1.657651, 1.644854,
 ]  # fmt: skip
+_NO_SCATTER = 1e-18
 _INVERSE = [1 / df for df in range(1, 31)] + [1 / 40, 1 / 60, 1 / 120, 0.0]
 
 
@@ -42,7 +43,9 @@ def floored_variance(values: list[float], pad: float) -> float:
 
 def interval(difference: float, a: Doc, b: Doc, table: list[float]) -> tuple[float, float]:
     """The interval of a difference of means from {"n", "v"} of both series (n at least 2), by Welch's df."""
-    half = t_quantile(welch_df(a, b), table) * math.sqrt(a["v"] / a["n"] + b["v"] / b["n"])
+    se2 = a["v"] / a["n"] + b["v"] / b["n"]
+    # no scatter and no pad: there is nothing to be uncertain of
+    half = t_quantile(welch_df(a, b), table) * math.sqrt(se2) if se2 > _NO_SCATTER else 0.0
     return (difference - half, difference + half)
 
 

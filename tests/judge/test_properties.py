@@ -311,3 +311,16 @@ def test_entries_of_two_visits_are_named():
     entries[3]["visit"] = "v2"
     with pytest.raises(InputError, match="more than one visit"):
         judge(SEQUENCE, entries)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(odd=ODD, data=st.data())
+def test_a_sequence_with_an_odd_field_raises_nothing_but_an_input_error(odd, data):
+    sequence = copy.deepcopy(SEQUENCE)
+    rows = [item for step in sequence["steps"] for item in step["items"]]
+    rows += [*sequence["steps"], *sequence["disturbs"], *sequence["rounds"], *sequence["caps"]]
+    rows += [sequence["settings"], sequence["bands"]]
+    row = data.draw(st.sampled_from(rows))
+    row[data.draw(st.sampled_from(sorted(row)))] = odd
+    visit = random_visit(random.Random(data.draw(st.integers(0, 50))))
+    judge_or_name(sequence, visit.entries)
