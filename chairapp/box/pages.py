@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from fastapi.responses import RedirectResponse, Response
 from markupsafe import Markup
+from nicegui import ui
 from nicegui.client import Client
 
 from chairapp.box.code import shown
@@ -19,6 +20,8 @@ from chairapp.elements.verdicts import tally
 __all__ = ["add_box_pages"]
 
 
+_LOOK_AGAIN_S = 4.0
+_HEAD = Markup('<h1>Label a box</h1><p class="tm-lead">Signed visits, those without a label first.</p>')
 _GROUPS = (
     ("none", "To label", "Nothing waits for a label: every signed visit has one."),
     ("older", "The label is of an older record", ""),
@@ -33,9 +36,18 @@ def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
     async def queue(code: str = "") -> Response | None:
         if code.strip():
             return RedirectResponse(f"/label/{code.strip().replace('/', ' ')}", 303)
-        boxes = await asyncio.to_thread(desk.queue)
+        shown = await asyncio.to_thread(_queue, desk)
         with frame().page("Label a box", "/label"):
-            html(_queue(boxes, desk.clinic()))
+            html(_HEAD + _search())
+            queued = html(shown)
+
+        async def again() -> None:
+            """Visits signed meanwhile show up by themselves; what is being typed stays."""
+            fresh = await asyncio.to_thread(_queue, desk)
+            if fresh != queued.content:
+                queued.set_content(fresh)
+
+        ui.timer(_LOOK_AGAIN_S, again, immediate=False)
         return None
 
     @page("/label/{code}")
@@ -68,10 +80,9 @@ async def _found(desk: Desk, code: str, client: Client) -> list[Box] | CodeError
 # ---- the queue
 
 
-def _queue(boxes: list[Box], clinic: ClinicDocument) -> Markup:
-    return Markup('<h1>Label a box</h1><p class="tm-lead">Signed visits, those without a label first.</p>{}{}').format(
-        _search(), Markup("").join(_group(boxes, clinic, *group) for group in _GROUPS)
-    )
+def _queue(desk: Desk) -> Markup:
+    boxes, clinic = desk.queue(), desk.clinic()
+    return Markup("").join(_group(boxes, clinic, *group) for group in _GROUPS)
 
 
 def _search() -> Markup:

@@ -17,6 +17,7 @@ from chairapp.sequence import digest as digest_of
 __all__ = ["Membership"]
 
 _RETRY_FIRST = 0.5
+_RETRY_MOST = 5.0
 _TIMEOUT = httpx.Timeout(8.0, connect=2.0)
 
 
@@ -53,7 +54,7 @@ class Membership:
                 wait, retry = every, _RETRY_FIRST
             except (ClinicAway, ClinicError, OSError) as error:
                 log("clinic.away", why=type(error).__name__)
-                wait, retry = retry, min(retry * 2, every)
+                wait, retry = retry, min(retry * 2, _RETRY_MOST, every)
             await asyncio.sleep(wait)
 
     async def join(self) -> str:

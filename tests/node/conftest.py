@@ -43,7 +43,7 @@ class Node:
         self.role, self.data, self.more = role, data, more
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
-        self.http = httpx.Client(base_url=self.url, timeout=10, trust_env=False)
+        self.http = self._client()
         self.log = data.parent / f"{data.name}.log"
         self.process = None
 
@@ -69,10 +69,18 @@ class Node:
             self.process.wait(15)
         self.http.close()
 
+    def open_again(self):
+        """After `end`."""
+        self.http = self._client()
+        return self.start()
+
     def pair(self, kind="tablet", name="Tablet"):
         answer = self.http.post("/pair", json={"kind": kind, "name": name})
         assert answer.status_code == 200, answer.text
         return Tablet(answer.json())
+
+    def _client(self):
+        return httpx.Client(base_url=self.url, timeout=10, trust_env=False)
 
     def _answers(self):
         assert self.process.poll() is None, self.log.read_text()

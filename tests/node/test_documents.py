@@ -35,6 +35,25 @@ def test_a_sequence_document_has_the_digest_it_is_asked_by(chair, clinic, tablet
         assert hashlib.sha256(rfc8785.dumps(document)).hexdigest() == name
 
 
+def test_a_clinics_own_bands_reach_the_chair_node_and_its_earlier_sequence_stays(make_node, tmp_path):
+    clinic = make_node("clinic").start()
+    before = clinic.pair()
+    clinic.end()
+    ours = tmp_path / "ours.toml"
+    ours.write_text('[items."display.rest"]\nband = [1, 4]\n')
+
+    clinic.more = ("--sequence", str(ours))
+    clinic.open_again()
+    chair = make_node("chair", "--clinic", clinic.url).start()
+    tablet = chair.pair()
+    assert tablet.clinic["sequence"] != before.clinic["sequence"]
+    assert tablet.clinic["version"] == before.clinic["version"] + 1
+    document = tablet.get(chair, f"/sync/sequence/{tablet.clinic['sequence']}").json()
+    (band,) = [item["band"] for step in document["steps"] for item in step["items"] if item["id"] == "display.rest"]
+    assert band == [1, 4]
+    assert tablet.get(clinic, f"/sync/sequence/{before.clinic['sequence']}").status_code == 200
+
+
 @pytest.mark.parametrize("path", ["/sync/clinic", f"/sync/sequence/{'0' * 64}", "/sync/visits", "/sync/entries"])
 def test_nothing_is_given_without_a_token(chair, clinic, path):
     for node in (chair, clinic):

@@ -90,6 +90,15 @@ def test_the_queue_shows_signed_visits_only_those_without_a_label_first(page, ch
     assert shown(box(visits["open"])) not in listed
 
 
+def test_a_visit_signed_meanwhile_shows_up_by_itself_and_what_is_typed_stays(page, chair, tablet, visits):
+    page.goto(f"{chair.url}/label")
+    page.get_by_label("Box code").fill("7KQ4")
+    entries = tablet.visit(chair, start=START_MS + 50_000_000)
+    tablet.hand_in(chair, entries)
+    expect(page.get_by_text(shown(box(entries)))).to_be_visible(timeout=15_000)
+    expect(page.get_by_label("Box code")).to_have_value("7KQ4")
+
+
 def test_a_label_is_printed_recorded_and_marked_when_the_packing_changes(page, chair, tablet, visits, printed):
     entries = visits["unpacked"]
     code = box(entries)
