@@ -4,7 +4,6 @@ import ast
 import json
 import os
 import random
-import sys
 from pathlib import Path
 
 import pytest
@@ -31,11 +30,12 @@ def browser_judge():
 
 
 @pytest.mark.browser
-def test_random_visits_are_judged_alike_in_the_browser_and_here(browser_judge):
-    rng = random.Random(3)
-    for number in range(VISITS):
+@pytest.mark.parametrize("seed", [11, 12, 13, 14])
+def test_random_visits_are_judged_alike_in_the_browser_and_here(browser_judge, seed):
+    rng = random.Random(seed)
+    for number in range(VISITS // 4):
         entries = random_visit(rng).entries
-        assert browser_judge.ask("judge", entries) == as_json(judge(SEQUENCE, entries)), f"seed 3, visit {number}"
+        assert browser_judge.ask("judge", entries) == as_json(judge(SEQUENCE, entries)), f"seed {seed}, visit {number}"
 
 
 @pytest.mark.browser
@@ -80,7 +80,3 @@ def test_the_judge_uses_nothing_in_which_the_browser_differs(path):
                 assert "int" not in ast.dump(node.args[1])
                 assert "float" not in ast.dump(node.args[1])
         assert not isinstance(node, ast.JoinedStr), "no f-strings at all"
-
-
-def test_the_judge_runs_on_the_python_it_says():
-    assert sys.version_info >= (3, 11)

@@ -136,6 +136,13 @@ def test_display_and_fv_are_read_together(rest, fv, verdict, code):
     assert visit.codes("display") == ([code] if code else [])
 
 
+@pytest.mark.parametrize(("fv", "code"), [("touches", None), ("short", "fv_short"), ("past", "fv_past")])
+def test_fv_is_said_before_display_is_measured_and_the_step_is_open(fv, code):
+    visit = fitting(display__rest=None, display__fv=fv)
+    assert visit.verdict("display") == "open"
+    assert levels(visit, "display") == ({code: "unsure"} if code else {})
+
+
 def test_display_readings_may_lie_a_millimetre_apart_and_no_more():
     assert fitting(display__rest=[1, 2, 1.5]).verdict("display") == "fits"
     visit = fitting(display__rest=[0.75, 2, 1.75])
