@@ -105,10 +105,7 @@ def _add_to_all(sequence: Doc, findings: Rows, language: str, people: Doc) -> No
 
 def _named(finding: Doc, people: Doc) -> Doc:
     """The finding with the author's name in place of the staff id, where it is known."""
-    author = finding["params"].get("author")
-    if author not in people:
+    params = finding["params"]
+    if "author" not in params or params["author"] not in people:
         return finding
-    named = dict(finding)
-    named["params"] = dict(finding["params"])
-    named["params"]["author"] = people[author]
-    return named
+    return dict(finding, params=dict(params, author=people[params["author"]]))

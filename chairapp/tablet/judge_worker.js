@@ -43,8 +43,14 @@ self.onmessage = ({ data }) => {
 
 function boot({ brython, bundle }) {
   importScripts(brython, bundle);
+  walkDictsQuickly(__BRYTHON__);
   __BRYTHON__.runPythonSource(GLUE, { name: "judge_worker" });
   return { ready: true };
+}
+
+/** Brython ends a walk over a dict with an exception, ten times as dear as the walk; over a list it has a quick way. */
+function walkDictsQuickly({ FAST_ITER, builtins: { dict } }) {
+  dict[FAST_ITER] = (walked) => Array.from(dict.$iter_items(walked), ({ key }) => key)[Symbol.iterator]();
 }
 
 function asked(fn, payload) {
