@@ -37,13 +37,15 @@ PADS: dict[str, type[Pad]] = {
     "text": TextPad,
     "list": ListPad,
 }
+STYLES = ("base.css", "pads.css", "chair.css")
+"""In the order in which they count."""
 LAST: dict[str, type[Offline]] = {"review": Review, "packing": CaseBox}
 """What a step ends with after its questions. Its screen goes by the name of its step."""
 
 
 def build() -> None:
     """Put the elements on the present NiceGUI page."""
-    ui.add_head_html(f"<style>{_read('base.css')}{_read('chair.css')}</style>")
+    ui.add_head_html(f"<style>{''.join(map(_read, STYLES))}</style>")
     sequence = jaw_relation()
     steps = screens(sequence)
     with ChairFrame():

@@ -3,38 +3,65 @@ import { Teleport, h } from "vue";
 import { accept } from "tm_actions";
 import { draft, setDraft } from "tm_draft";
 import { go, route } from "tm_route";
-import { badge, shape } from "tm_shapes";
+import { badge, faultNote } from "tm_shapes";
 import { desk } from "tm_state";
 import { say, title, verdictOf } from "tm_steps";
-import { t, told } from "tm_words";
+import { t } from "tm_words";
 
 const OFFERED = ["accept.age", "accept.ridge", "accept.wish", "accept.best"];
 
 export default {
   data: () => ({ fault: null }),
   computed: {
-    name() { return `${desk.visit}.accept.${route.step}`; },
-    findings() { return (desk.verdict?.steps[route.step]?.findings ?? []).filter((one) => one.level !== "note"); },
+    name() {
+      return `${desk.visit}.accept.${route.step}`;
+    },
+    findings() {
+      return (desk.verdict?.steps[route.step]?.findings ?? []).filter((one) => one.level !== "note");
+    },
   },
   methods: {
     async keep() {
-      this.fault = draft(this.name).trim() ? await accept(route.step, draft(this.name).trim()) : { why: t("accept.no_reason"), do: "" };
+      this.fault = draft(this.name).trim()
+        ? await accept(route.step, draft(this.name).trim())
+        : { why: t("accept.no_reason"), do: "" };
       if (this.fault) return;
       setDraft(this.name, "");
       go("walk", desk.visit, route.step);
     },
-    reason(key) { return h("button", { key, type: "button", class: "secondary small", onClick: () => setDraft(this.name, t(key)) }, t(key)); },
+    reason(key) {
+      return h(
+        "button",
+        { key, type: "button", class: "secondary small", onClick: () => setDraft(this.name, t(key)) },
+        t(key),
+      );
+    },
   },
   render() {
     return h("section", { class: "sheet accept" }, [
-      h("p", { class: "eyebrow" }, [title(route.step), badge(verdictOf(route.step), say(`verdict.${verdictOf(route.step)}`))]),
+      h("p", { class: "eyebrow" }, [
+        title(route.step),
+        badge(verdictOf(route.step), say(`verdict.${verdictOf(route.step)}`)),
+      ]),
       h("h1", { tabindex: -1 }, t("accept.question")),
-      h("ul", { class: "accepted-findings" }, this.findings.map((one) => h("li", { key: one.code }, one.text))),
+      h(
+        "ul",
+        { class: "accepted-findings" },
+        this.findings.map((one) => h("li", { key: one.code }, one.text)),
+      ),
       h("p", { class: "hint" }, t("accept.hint")),
-      h("textarea", { class: "text", rows: 2, value: draft(this.name), "aria-label": t("accept.reason"), onInput: (e) => setDraft(this.name, e.target.value) }),
+      h("textarea", {
+        class: "text",
+        rows: 2,
+        value: draft(this.name),
+        "aria-label": t("accept.reason"),
+        onInput: (e) => setDraft(this.name, e.target.value),
+      }),
       h("div", { class: "row wrap" }, OFFERED.map(this.reason)),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
-      h(Teleport, { to: "#tm-foot", defer: true }, [h("button", { type: "button", class: "primary accept-keep", onClick: this.keep }, t("accept.keep"))]),
+      faultNote(this.fault),
+      h(Teleport, { to: "#tm-foot", defer: true }, [
+        h("button", { type: "button", class: "primary accept-keep", onClick: this.keep }, t("accept.keep")),
+      ]),
     ]);
   },
 };

@@ -11,7 +11,8 @@ const CLINICAL_KINDS = ["answer", "reading", "withdrawal", "adjustment", "accept
 
 /** Opens a visit at this chair. Resolves to {visit} or {why, do}. */
 export async function openVisit({ chair, language }) {
-  const digest = desk.clinic.sequence, visit = replica.uuid7();
+  const digest = desk.clinic.sequence,
+    visit = replica.uuid7();
   if (!(await documentOf(digest))) return { why: t("new.no_sequence"), do: t("new.no_sequence_do") };
   const device = await replica.device();
   if (!device) return { why: t("lamp.unpaired"), do: t("lamp.unpaired_do") };
@@ -27,7 +28,11 @@ export const note = (step, text) => checked({ kind: "note", item: step, value: t
 
 /** Wax added (+) or taken off (-), or a base relieved. One entry for each of `changes`, all or none. */
 export async function adjust(changes) {
-  const drafts = changes.map(({ rim, surface, stations }) => ({ kind: "adjustment", item: "wax", value: { rim, surface, stations } }));
+  const drafts = changes.map(({ rim, surface, stations }) => ({
+    kind: "adjustment",
+    item: "wax",
+    value: { rim, surface, stations },
+  }));
   for (const draft of drafts) {
     const fault = await faultOf(draft);
     if (fault) return fault;
@@ -38,26 +43,40 @@ export async function adjust(changes) {
 /** Accepts the step's findings as they stand now, for this reason. */
 export function accept(step, reason) {
   const findings = desk.verdict.steps[step].findings.filter((one) => one.level !== "note");
-  return checked({ kind: "acceptance", item: step, value: { reason, codes: findings.map((one) => [one.code, one.value]) } });
+  return checked({
+    kind: "acceptance",
+    item: step,
+    value: { reason, codes: findings.map((one) => [one.code, one.value]) },
+  });
 }
 
 /** Signs what this tablet holds of steps 1 to 13. */
 export async function sign() {
-  const list = desk.entries.filter(isClinical), covers = {};
+  const list = desk.entries.filter(isClinical),
+    covers = {};
   for (const { device, id } of list) covers[device] = id > (covers[device] ?? "") ? id : covers[device];
   const verdicts = Object.fromEntries(Object.entries(desk.verdict.steps).map(([step, one]) => [step, one.verdict]));
-  const value = { role: author().role, covers, digest: await replica.digest(list), verdicts, judge: desk.verdict.judge };
+  const value = {
+    role: author().role,
+    covers,
+    digest: await replica.digest(list),
+    verdicts,
+    judge: desk.verdict.judge,
+  };
   return checked({ kind: "signature", item: "review", value });
 }
 
-// What a signature covers, as chairapp/judge/signatures.py has it: an item nobody knows counts unless its name puts it after the record.
-const isClinical = ({ kind, item }) => CLINICAL_KINDS.includes(kind) && !comesAfterRecord(stepOf(item) ?? (item ?? "").split(".")[0]);
+// What a signature covers, as chairapp/judge/signatures.py has it: an item nobody knows counts unless its name puts it
+// after the record.
+const isClinical = ({ kind, item }) =>
+  CLINICAL_KINDS.includes(kind) && !comesAfterRecord(stepOf(item) ?? (item ?? "").split(".")[0]);
 
 async function checked(draft) {
   return (await faultOf(draft)) ?? keep(draft);
 }
 
-// A choice comes from the sequence document itself, so only what was typed is looked at: a tap must not wait for the judge.
+// A choice comes from the sequence document itself, so only what was typed is looked at: a tap must not wait for the
+// judge.
 // When the judge is broken a plain number is kept all the same: the node looks at it again, and nothing is lost.
 async function faultOf(draft) {
   if (spec(draft.item)?.kind === "choice" || draft.value === "looks_parallel" || draft.value === null) return null;

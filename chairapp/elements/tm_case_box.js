@@ -9,29 +9,59 @@ import { num, t } from "tm_words";
 
 export default {
   computed: {
-    signed() { return (desk.state?.signatures ?? []).some((one) => one.valid); },
-    wasSigned() { return (desk.state?.signatures ?? []).length > 0; },
+    signed() {
+      return (desk.state?.signatures ?? []).some((one) => one.valid);
+    },
+    wasSigned() {
+      return (desk.state?.signatures ?? []).length > 0;
+    },
   },
   methods: {
     label() {
       if (this.signed) return h("p", { class: "label-state is-fits" }, [shape("fits"), h("span", t("box.ready"))]);
-      return h("p", { class: "label-state is-off" }, [shape("off"), h("span", [t(this.wasSigned ? "box.changed" : "box.unsigned"), " ", h("a", { href: href("walk", desk.visit, "review") }, t("box.review"))])]);
+      return h("p", { class: "label-state is-off" }, [
+        shape("off"),
+        h("span", [
+          t(this.wasSigned ? "box.changed" : "box.unsigned"),
+          " ",
+          h("a", { href: href("walk", desk.visit, "review") }, t("box.review")),
+        ]),
+      ]);
     },
     disinfected() {
-      const agent = row("packing.agent").value, minutes = row("packing.minutes").value;
+      const agent = row("packing.agent").value,
+        minutes = row("packing.minutes").value;
       if (!agent) return h("p", { class: "caution" }, [shape("alert"), h("span", t("box.not_disinfected"))]);
-      return h("p", t(minutes === null ? "box.disinfected" : "box.disinfected_for", { agent: choiceText("packing.agent", agent), minutes: num(minutes, 1) }));
+      return h(
+        "p",
+        t(minutes === null ? "box.disinfected" : "box.disinfected_for", {
+          agent: choiceText("packing.agent", agent),
+          minutes: num(minutes, 1),
+        }),
+      );
     },
     contents() {
       const items = row("packing.items").value ?? [];
-      return items.length ? h("ul", { class: "contents" }, items.map((one) => h("li", { key: one }, choiceText("packing.items", one)))) : h("p", { class: "hint" }, t("box.empty"));
+      return items.length
+        ? h(
+            "ul",
+            { class: "contents" },
+            items.map((one) => h("li", { key: one }, choiceText("packing.items", one))),
+          )
+        : h("p", { class: "hint" }, t("box.empty"));
     },
   },
   render() {
     return h("section", { class: "question case-box" }, [
       h("h1", { tabindex: -1 }, t("box.title")),
-      h("p", { class: "box-code", "aria-label": shownCode(opening().value.box).split("").join(" ") }, shownCode(opening().value.box)),
-      this.label(), this.contents(), this.disinfected(),
+      h(
+        "p",
+        { class: "box-code", "aria-label": shownCode(opening().value.box).split("").join(" ") },
+        shownCode(opening().value.box),
+      ),
+      this.label(),
+      this.contents(),
+      this.disinfected(),
     ]);
   },
 };

@@ -1,18 +1,26 @@
-// Where the data is, in full: what waits, what was refused, whether this browser promised to keep it, and a file to carry away.
+// Where the data is, in full: what waits, what was refused, whether this browser promised to keep it, and a file to
+// carry away.
 import { h } from "vue";
 import * as replica from "tm_replica";
 import { href } from "tm_route";
-import { shape } from "tm_shapes";
+import { faultNote, shape } from "tm_shapes";
 import { desk, lamp } from "tm_state";
 import { lampState } from "tm_sync_lamp";
 import { t, told, when } from "tm_words";
 
 export default {
   data: () => ({ refused: [], fault: null, said: "" }),
-  mounted() { this.load(); this.stop = replica.subscribe(() => this.load()); },
-  unmounted() { this.stop(); },
+  mounted() {
+    this.load();
+    this.stop = replica.subscribe(() => this.load());
+  },
+  unmounted() {
+    this.stop();
+  },
   methods: {
-    async load() { this.refused = lamp.sync.refused ? await replica.refused() : []; },
+    async load() {
+      this.refused = lamp.sync.refused ? await replica.refused() : [];
+    },
     async attempt(what, done) {
       this.fault = null;
       try {
@@ -24,22 +32,46 @@ export default {
       }
     },
     facts() {
-      const { sync, release } = lamp, never = t("data.never");
+      const { sync, release } = lamp,
+        never = t("data.never");
       return [
-        ["data.waiting", sync.pending ? t(sync.pending > 1 ? "lamp.wait" : "lamp.wait_one", { count: sync.pending }) : t("data.nothing_waits")],
+        [
+          "data.waiting",
+          sync.pending
+            ? t(sync.pending > 1 ? "lamp.wait" : "lamp.wait_one", { count: sync.pending })
+            : t("data.nothing_waits"),
+        ],
         ["data.sent", sync.lastSent ? when(sync.lastSent) : never],
         ["data.heard", sync.lastHeard ? when(sync.lastHeard) : never],
         ["data.more", sync.moreAtNode.length ? t("data.more_at_node", { count: sync.moreAtNode.length }) : null],
-        ["data.kept", t(sync.persisted === null ? "data.kept_unknown" : sync.persisted ? "data.kept_yes" : "data.kept_no")],
+        [
+          "data.kept",
+          t(sync.persisted === null ? "data.kept_unknown" : sync.persisted ? "data.kept_yes" : "data.kept_no"),
+        ],
         ["data.offline", release.message ?? t(release.offlineReady ? "data.offline_yes" : "data.offline_no")],
         ["data.version", t(release.newer ? "data.version_newer" : "data.version_is", { version: release.version })],
-        ["data.tablet", desk.device ? t("data.tablet_is", { name: desk.device.name, letter: desk.device.letter }) : null],
+        [
+          "data.tablet",
+          desk.device ? t("data.tablet_is", { name: desk.device.name, letter: desk.device.letter }) : null,
+        ],
       ].filter(([, text]) => text);
     },
     turnedAway() {
       if (!this.refused.length) return null;
-      return h("section", { class: "refused" }, [h("h2", t("data.refused")), h("p", { class: "hint" }, t("data.refused_hint")), h("ul", this.refused.map((one) =>
-        h("li", { key: one.entry.id }, [h("strong", `${one.entry.item ?? one.entry.kind}: `), told(one), h("span", { class: "aside" }, ` ${when(one.at)}`)])))]);
+      return h("section", { class: "refused" }, [
+        h("h2", t("data.refused")),
+        h("p", { class: "hint" }, t("data.refused_hint")),
+        h(
+          "ul",
+          this.refused.map((one) =>
+            h("li", { key: one.entry.id }, [
+              h("strong", `${one.entry.item ?? one.entry.kind}: `),
+              told(one),
+              h("span", { class: "aside" }, ` ${when(one.at)}`),
+            ]),
+          ),
+        ),
+      ]);
     },
   },
   render() {
@@ -48,15 +80,40 @@ export default {
       h("h1", { tabindex: -1 }, t(`data.title_${state}`)),
       lamp.sync.alarm && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", lamp.sync.alarm)]),
       lamp.sync.lastError && h("p", { class: "hint" }, lamp.sync.lastError),
-      h("dl", { class: "facts" }, this.facts().map(([key, text]) => h("div", { key }, [h("dt", t(key)), h("dd", text)]))),
+      h(
+        "dl",
+        { class: "facts" },
+        this.facts().map(([key, text]) => h("div", { key }, [h("dt", t(key)), h("dd", text)])),
+      ),
       this.turnedAway(),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+      faultNote(this.fault),
       this.said && h("p", { class: "said", role: "status" }, [shape("done"), h("span", this.said)]),
       h("div", { class: "row wrap" }, [
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
-        state === "unpaired" ? h("button", { type: "button", class: "primary pair", onClick: () => this.attempt(() => replica.pair(t("data.tablet_name")), () => t("data.paired")) }, t("data.pair"))
+        state === "unpaired"
+          ? h(
+              "button",
+              {
+                type: "button",
+                class: "primary pair",
+                onClick: () =>
+                  this.attempt(
+                    () => replica.pair(t("data.tablet_name")),
+                    () => t("data.paired"),
+                  ),
+              },
+              t("data.pair"),
+            )
           : h("button", { type: "button", class: "primary send", onClick: () => replica.kick() }, t("data.send")),
-        h("button", { type: "button", class: "secondary save", onClick: () => this.attempt(replica.saveToFile, (name) => t("data.saved", { name })) }, t("data.save")),
+        h(
+          "button",
+          {
+            type: "button",
+            class: "secondary save",
+            onClick: () => this.attempt(replica.saveToFile, (name) => t("data.saved", { name })),
+          },
+          t("data.save"),
+        ),
       ]),
     ]);
   },

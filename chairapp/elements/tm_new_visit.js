@@ -1,29 +1,55 @@
-// A new visit: at which chair, in which language. The box code is made here, on the tablet, from no name and no number of a patient.
+// A new visit: at which chair, in which language. The box code is made here, on the tablet, from no name and no number
+// of a patient.
 import { h } from "vue";
 import { openVisit } from "tm_actions";
 import { go, href } from "tm_route";
-import { shape } from "tm_shapes";
+import { faultNote, shape } from "tm_shapes";
 import { desk } from "tm_state";
-import { chairName, t, told } from "tm_words";
+import { chairName, t } from "tm_words";
 
 export default {
   data: () => ({ chair: null, language: null, fault: null, busy: false }),
   computed: {
-    languages() { return desk.clinic?.languages ?? []; },
-    spoken() { return this.language ?? (this.languages.length === 1 ? this.languages[0] : null); },
+    languages() {
+      return desk.clinic?.languages ?? [];
+    },
+    spoken() {
+      return this.language ?? (this.languages.length === 1 ? this.languages[0] : null);
+    },
   },
   methods: {
     async open() {
       if (!this.chair || !this.spoken) this.fault = { why: t(this.chair ? "new.no_language" : "new.no_chair"), do: "" };
       if (this.busy || !this.chair || !this.spoken) return;
       this.busy = true;
-      const made = await openVisit({ chair: this.chair, language: this.spoken }).finally(() => { this.busy = false; });
+      const made = await openVisit({ chair: this.chair, language: this.spoken }).finally(() => {
+        this.busy = false;
+      });
       if (made.visit) go("walk", made.visit);
       else this.fault = made;
     },
     pick(name, options, chosen, text) {
-      return h("div", { class: "choices is-list", role: "group", "aria-label": t(`new.${name}`) }, options.map((one) =>
-        h("button", { key: one, type: "button", class: ["choice", chosen === one && "is-given"], "data-value": one, "aria-pressed": String(chosen === one), onClick: () => { this[name] = one; this.fault = null; } }, [h("span", text(one)), chosen === one && shape("done")])));
+      return h(
+        "div",
+        { class: "choices is-list", role: "group", "aria-label": t(`new.${name}`) },
+        options.map((one) =>
+          h(
+            "button",
+            {
+              key: one,
+              type: "button",
+              class: ["choice", chosen === one && "is-given"],
+              "data-value": one,
+              "aria-pressed": String(chosen === one),
+              onClick: () => {
+                this[name] = one;
+                this.fault = null;
+              },
+            },
+            [h("span", text(one)), chosen === one && shape("done")],
+          ),
+        ),
+      );
     },
   },
   render() {
@@ -32,7 +58,7 @@ export default {
       this.pick("chair", desk.clinic?.chairs ?? [], this.chair, chairName),
       this.languages.length > 1 && h("h2", t("new.which_language")),
       this.languages.length > 1 && this.pick("language", this.languages, this.language, languageName),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+      faultNote(this.fault),
       h("div", { class: "row" }, [
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
         h("button", { type: "button", class: "primary open-visit", onClick: this.open }, t("new.open")),

@@ -17,14 +17,28 @@ export default {
       return h("div", { class: ["reading", now.status !== "fresh" && "is-stale"] }, [
         h("span", { class: "figure" }, valueText(this.item, now.value, num)),
         h("span", { class: "aside" }, `${time(now.at)} · ${nameOf(now.author)}`),
-        h("button", { type: "button", class: "quiet", "aria-label": t("number.clear"), onClick: () => answer(this.item, null) }, [shape("cross")]),
+        h(
+          "button",
+          { type: "button", class: "quiet", "aria-label": t("number.clear"), onClick: () => answer(this.item, null) },
+          [shape("cross")],
+        ),
       ]);
     },
   },
   render() {
-    const it = spec(this.item), now = row(this.item);
+    const it = spec(this.item),
+      now = row(this.item);
     return h("div", { class: "pad" }, [
-      h(Keypad, { name: `${desk.visit}.${this.item}`, label: label(this.item), unit: unit(this.item), pad: it.pad, start: now.value ?? it.start ?? undefined, negative: it.possible[0] < 0, action: t("number.keep"), take: (value) => answer(this.item, value) }),
+      h(Keypad, {
+        name: `${desk.visit}.${this.item}`,
+        label: label(this.item),
+        unit: unit(this.item),
+        pad: it.pad,
+        start: now.value ?? it.start ?? undefined,
+        negative: it.possible[0] < 0,
+        action: t("number.keep"),
+        take: (value) => answer(this.item, value),
+      }),
       h("div", { class: "side-panel" }, [this.kept(), derived(this.item)]),
     ]);
   },

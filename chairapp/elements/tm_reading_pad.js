@@ -3,18 +3,24 @@ import { h } from "vue";
 import Keypad from "tm_keypad";
 import { derived } from "tm_derived";
 import { answer, reading, withdraw } from "tm_actions";
-import { shape } from "tm_shapes";
+import { faultNote, shape } from "tm_shapes";
 import { desk, nameOf, row } from "tm_state";
 import { choiceText, label, spec, unit } from "tm_steps";
-import { num, rounded, t, time, told } from "tm_words";
+import { num, rounded, t, time } from "tm_words";
 
 export default {
   props: { item: String },
   data: () => ({ takenBack: null, fault: null }),
   computed: {
-    it() { return spec(this.item); },
-    now() { return row(this.item); },
-    values() { return this.now.readings.map((one) => one.value); },
+    it() {
+      return spec(this.item);
+    },
+    now() {
+      return row(this.item);
+    },
+    values() {
+      return this.now.readings.map((one) => one.value);
+    },
   },
   methods: {
     async takeBack(one) {
@@ -25,44 +31,100 @@ export default {
       this.fault = await reading(this.item, this.takenBack.value);
       if (!this.fault) this.takenBack = null;
     },
-    withUnit(text) { return text + (this.it.unit === "deg" ? "" : " ") + unit(this.item); },
+    withUnit(text) {
+      return text + (this.it.unit === "deg" ? "" : " ") + unit(this.item);
+    },
     one(one) {
       const value = num(one.value, this.it.pad);
       return h("li", { key: one.id, class: "reading" }, [
         h("span", { class: "figure" }, value),
         h("span", { class: "aside" }, `${time(one.at)} · ${nameOf(one.author)}`),
-        h("button", { type: "button", class: "quiet", "aria-label": t("reading.withdraw", { value }), onClick: () => this.takeBack(one) }, [shape("cross")]),
+        h(
+          "button",
+          {
+            type: "button",
+            class: "quiet",
+            "aria-label": t("reading.withdraw", { value }),
+            onClick: () => this.takeBack(one),
+          },
+          [shape("cross")],
+        ),
       ]);
     },
     figures() {
-      const { values, it } = this, latest = values.slice(-3), lacking = Math.max(0, it.needed - values.length);
-      if (!values.length) return [h("p", { class: "aside" }, t(it.needed > 1 ? "reading.none_of" : "reading.none", { needed: it.needed }))];
+      const { values, it } = this,
+        latest = values.slice(-3),
+        lacking = Math.max(0, it.needed - values.length);
+      if (!values.length)
+        return [
+          h("p", { class: "aside" }, t(it.needed > 1 ? "reading.none_of" : "reading.none", { needed: it.needed })),
+        ];
       const mean = values.reduce((sum, x) => sum + x, 0) / values.length;
       return [
         h("dl", { class: "figures" }, [
           h("div", [h("dt", t("reading.mean")), h("dd", this.withUnit(rounded(mean, it.pad)))]),
-          values.length > 1 && h("div", { class: it.spread !== null && Math.max(...latest) - Math.min(...latest) > it.spread + 1e-9 && "is-off" }, [
-            h("dt", t("reading.spread")), h("dd", this.withUnit(num(Math.round((Math.max(...latest) - Math.min(...latest)) * 1e6) / 1e6, it.pad)))]),
+          values.length > 1 &&
+            h(
+              "div",
+              { class: it.spread !== null && Math.max(...latest) - Math.min(...latest) > it.spread + 1e-9 && "is-off" },
+              [
+                h("dt", t("reading.spread")),
+                h(
+                  "dd",
+                  this.withUnit(num(Math.round((Math.max(...latest) - Math.min(...latest)) * 1e6) / 1e6, it.pad)),
+                ),
+              ],
+            ),
         ]),
-        lacking > 0 && h("p", { class: "aside" }, t(lacking > 1 ? "reading.more" : "reading.one_more", { more: lacking })),
+        lacking > 0 &&
+          h("p", { class: "aside" }, t(lacking > 1 ? "reading.more" : "reading.one_more", { more: lacking })),
       ];
     },
     eye() {
       const given = this.now.value === "looks_parallel" && this.now.status === "fresh" && !this.values.length;
-      return h("button", { type: "button", class: ["choice", given && "is-given"], "aria-pressed": String(given), onClick: async () => { this.fault = await answer(this.item, "looks_parallel"); } },
-        [h("span", choiceText(this.item, "looks_parallel")), given && shape("done")]);
+      return h(
+        "button",
+        {
+          type: "button",
+          class: ["choice", given && "is-given"],
+          "aria-pressed": String(given),
+          onClick: async () => {
+            this.fault = await answer(this.item, "looks_parallel");
+          },
+        },
+        [h("span", choiceText(this.item, "looks_parallel")), given && shape("done")],
+      );
     },
   },
   render() {
-    const { it, now, values } = this, last = values[values.length - 1];
+    const { it, now, values } = this,
+      last = values[values.length - 1];
     return h("div", { class: "pad" }, [
-      h(Keypad, { name: `${desk.visit}.${this.item}`, label: label(this.item), unit: unit(this.item), pad: it.pad, start: last ?? it.start ?? undefined, negative: it.possible[0] < 0, action: t("reading.add"), take: (value) => reading(this.item, value) }),
+      h(Keypad, {
+        name: `${desk.visit}.${this.item}`,
+        label: label(this.item),
+        unit: unit(this.item),
+        pad: it.pad,
+        start: last ?? it.start ?? undefined,
+        negative: it.possible[0] < 0,
+        action: t("reading.add"),
+        take: (value) => reading(this.item, value),
+      }),
       h("div", { class: "side-panel" }, [
         h("ol", { class: "readings", "aria-label": t("reading.list") }, now.readings.map(this.one)),
-        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+        faultNote(this.fault),
         ...this.figures(),
         derived(this.item),
-        this.takenBack && h("p", { class: "undo" }, [h("s", num(this.takenBack.value, it.pad)), " ", t("reading.withdrawn"), h("button", { type: "button", class: "quiet", onClick: this.putBack }, [shape("undo"), t("reading.put_back")])]),
+        this.takenBack &&
+          h("p", { class: "undo" }, [
+            h("s", num(this.takenBack.value, it.pad)),
+            " ",
+            t("reading.withdrawn"),
+            h("button", { type: "button", class: "quiet", onClick: this.putBack }, [
+              shape("undo"),
+              t("reading.put_back"),
+            ]),
+          ]),
         it.by_eye && this.eye(),
       ]),
     ]);

@@ -3,39 +3,68 @@ import { h } from "vue";
 import { sign } from "tm_actions";
 import { derived } from "tm_derived";
 import { href } from "tm_route";
-import { badge, shape } from "tm_shapes";
+import { badge, faultNote, shape } from "tm_shapes";
 import { author, desk, nameOf, row } from "tm_state";
-import { isClinicalStep, label, say, stationText, title, valueText, verdictOf } from "tm_steps";
-import { capital, listed, num, rounded, signed, t, told, when } from "tm_words";
+import { changesText, faceText, isClinicalStep, label, say, title, valueText, verdictOf } from "tm_steps";
+import { num, rounded, t, when } from "tm_words";
 
 const CHANGES = ["ovd_change", "display_change", "distance_change"];
 
 export default {
   data: () => ({ fault: null, busy: false }),
   computed: {
-    steps() { return desk.sequence.steps.filter((step) => isClinicalStep(step.id)); },
-    derived() { return desk.verdict?.derived ?? {}; },
-    signatures() { return desk.state?.signatures ?? []; },
+    steps() {
+      return desk.sequence.steps.filter((step) => isClinicalStep(step.id));
+    },
+    derived() {
+      return desk.verdict?.derived ?? {};
+    },
+    signatures() {
+      return desk.state?.signatures ?? [];
+    },
   },
   methods: {
     async keep() {
       if (this.busy) return;
       this.busy = true;
-      this.fault = await sign().finally(() => { this.busy = false; });
-    },
-    values(step) {
-      return step.items.map((item) => item.id).filter((id) => row(id).value !== null && row(id).value !== undefined || row(id).readings.length).map((id) => {
-        const now = row(id), said = valueText(id, now.value, (x, pad) => (now.readings.length ? rounded(x, pad) : num(x, pad)));
-        return h("div", { key: id, class: now.status === "stale" && "is-stale" }, [h("dt", label(id)), h("dd", [said, now.status === "stale" && h("span", { class: "aside" }, ` ${t("review.stale")}`)])]);
+      this.fault = await sign().finally(() => {
+        this.busy = false;
       });
     },
+    values(step) {
+      return step.items
+        .map((item) => item.id)
+        .filter((id) => (row(id).value !== null && row(id).value !== undefined) || row(id).readings.length)
+        .map((id) => {
+          const now = row(id),
+            said = valueText(id, now.value, (x, pad) => (now.readings.length ? rounded(x, pad) : num(x, pad)));
+          return h("div", { key: id, class: now.status === "stale" && "is-stale" }, [
+            h("dt", label(id)),
+            h("dd", [said, now.status === "stale" && h("span", { class: "aside" }, ` ${t("review.stale")}`)]),
+          ]);
+        });
+    },
     step(step) {
-      const about = desk.verdict?.steps[step.id], verdict = verdictOf(step.id);
+      const about = desk.verdict?.steps[step.id],
+        verdict = verdictOf(step.id);
       return h("section", { key: step.id, class: "review-step" }, [
-        h("h2", h("a", { href: href("walk", desk.visit, step.id) }, [badge(verdict, say(`verdict.${verdict}`)), h("span", title(step.id))])),
+        h(
+          "h2",
+          h("a", { href: href("walk", desk.visit, step.id) }, [
+            badge(verdict, say(`verdict.${verdict}`)),
+            h("span", title(step.id)),
+          ]),
+        ),
         h("div", { class: "review-body" }, [
-          about?.acceptance?.holds && h("p", { class: "reason" }, t("review.accepted", { reason: about.acceptance.reason, name: nameOf(about.acceptance.author) })),
-          ...(about?.findings ?? []).filter((one) => one.level !== "note").map((one) => h("p", { key: one.code, class: "sentence" }, one.text)),
+          about?.acceptance?.holds &&
+            h(
+              "p",
+              { class: "reason" },
+              t("review.accepted", { reason: about.acceptance.reason, name: nameOf(about.acceptance.author) }),
+            ),
+          ...(about?.findings ?? [])
+            .filter((one) => one.level !== "note")
+            .map((one) => h("p", { key: one.code, class: "sentence" }, one.text)),
           h("dl", { class: "values" }, this.values(step)),
         ]),
       ]);
@@ -43,34 +72,82 @@ export default {
     compared() {
       const known = CHANGES.filter((name) => this.derived[name] !== null && this.derived[name] !== undefined);
       if (!known.length) return null;
-      return h("section", { class: "review-part" }, [h("h2", t("review.old")), h("dl", { class: "values" }, known.map((name) => h("div", { key: name }, [h("dt", t(`review.${name}`)), h("dd", `${signedMean(this.derived[name])} ${say("unit.mm")}`)])))]);
+      return h("section", { class: "review-part" }, [
+        h("h2", t("review.old")),
+        h(
+          "dl",
+          { class: "values" },
+          known.map((name) =>
+            h("div", { key: name }, [
+              h("dt", t(`review.${name}`)),
+              h("dd", `${signedMean(this.derived[name])} ${say("unit.mm")}`),
+            ]),
+          ),
+        ),
+      ]);
     },
     wax() {
       const made = (desk.state?.adjustments ?? []).filter((one) => !one.withdrawn);
       if (!made.length) return null;
-      return h("section", { class: "review-part" }, [h("h2", t("review.wax")), h("ul", made.map((one) => h("li", { key: one.id }, [
-        h("strong", `${capital(say(`rim.${one.rim}`))}, ${say(`surface.${one.surface}`)}`), ` ${listed(Object.entries(one.stations).map(([s, mm]) => t("change.at", { mm: signed(mm, 0.5), place: stationText(s) })))} `, h("span", { class: "aside" }, `${when(one.at)} · ${nameOf(one.author)}`)])))]);
+      return h("section", { class: "review-part" }, [
+        h("h2", t("review.wax")),
+        h(
+          "ul",
+          made.map((one) =>
+            h("li", { key: one.id }, [
+              h("strong", faceText(one.rim, one.surface)),
+              ` ${changesText(one.stations)} `,
+              h("span", { class: "aside" }, `${when(one.at)} · ${nameOf(one.author)}`),
+            ]),
+          ),
+        ),
+      ]);
     },
     voided(signature) {
-      const by = signature.void_by, what = by.item === "wax" ? t("review.wax_word") : label(by.item) || title(by.item);
-      return h("p", { class: "fault" }, [shape("alert"), h("span", t("review.void", { item: what, name: nameOf(by.author), time: when(by.at) }))]);
+      const by = signature.void_by,
+        what = by.item === "wax" ? t("review.wax_word") : label(by.item) || title(by.item);
+      return h("p", { class: "fault" }, [
+        shape("alert"),
+        h("span", t("review.void", { item: what, name: nameOf(by.author), time: when(by.at) })),
+      ]);
     },
     signature(one) {
       return h("li", { key: one.id, class: ["signature", one.valid ? "is-valid" : "is-void"] }, [
-        h("p", [h("strong", t("review.signed", { name: nameOf(one.author), time: when(one.at) })), ` ${t(`role.${one.role}`)}`, h("code", { class: "digest" }, one.digest.slice(0, 8))]),
+        h("p", [
+          h("strong", t("review.signed", { name: nameOf(one.author), time: when(one.at) })),
+          ` ${t(`role.${one.role}`)}`,
+          h("code", { class: "digest" }, one.digest.slice(0, 8)),
+        ]),
         !one.valid && one.void_by && this.voided(one),
       ]);
     },
     signing() {
-      const valid = this.signatures.filter((one) => one.valid), mine = valid.some((one) => one.author === author().id);
+      const valid = this.signatures.filter((one) => one.valid),
+        mine = valid.some((one) => one.author === author().id);
       const second = valid.length > 0 && valid.every((one) => one.role === "supervised");
       const todo = desk.verdict?.todo ?? [];
       return h("section", { class: "signing" }, [
-        todo.length > 0 && h("p", { class: "hint" }, [t("review.todo"), " ", ...todo.map((step) => h("a", { key: step, class: "secondary small", href: href("walk", desk.visit, step) }, [shape(verdictOf(step)), title(step)]))]),
+        todo.length > 0 &&
+          h("p", { class: "hint" }, [
+            t("review.todo"),
+            " ",
+            ...todo.map((step) =>
+              h("a", { key: step, class: "secondary small", href: href("walk", desk.visit, step) }, [
+                shape(verdictOf(step)),
+                title(step),
+              ]),
+            ),
+          ]),
         this.signatures.length > 0 && h("ul", { class: "signatures" }, this.signatures.map(this.signature)),
         second && h("p", { class: "hint" }, t("review.second")),
-        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
-        !mine && ["clinician", "supervised"].includes(author().role) && h("button", { type: "button", class: "primary sign", onClick: this.keep }, t(todo.length ? "review.sign_open" : "review.sign", { name: author().name })),
+        faultNote(this.fault),
+        !mine &&
+          ["clinician", "supervised"].includes(author().role) &&
+          h(
+            "button",
+            { type: "button", class: "primary sign", onClick: this.keep },
+            t(todo.length ? "review.sign_open" : "review.sign", { name: author().name }),
+          ),
         !["clinician", "supervised"].includes(author().role) && h("p", { class: "hint" }, t("review.who_signs")),
       ]);
     },
@@ -79,8 +156,15 @@ export default {
     const ready = desk.verdict?.ready;
     return h("section", { class: "sheet review" }, [
       h("h1", { tabindex: -1 }, t(ready ? "review.ready" : "review.not_ready")),
-      ...(desk.verdict?.voids ?? []).filter((one) => one.what === "record").map((one) => h("p", { key: one.id, class: "fault" }, [shape("alert"), h("span", say("void.record"))])),
-      derived("vertical.rest"), ...this.steps.map(this.step), this.compared(), this.wax(),
+      ...(desk.verdict?.voids ?? [])
+        .filter((one) => one.what === "record")
+        .map((one) => h("p", { key: one.id, class: "fault" }, [shape("alert"), h("span", say("void.record"))])),
+      desk.state?.unknown.length > 0 &&
+        h("p", { class: "hint" }, t("review.unknown", { count: desk.state.unknown.length })),
+      derived("vertical.rest"),
+      ...this.steps.map(this.step),
+      this.compared(),
+      this.wax(),
       h("p", { class: "aside" }, say("caution.guidance")),
       this.signing(),
     ]);

@@ -12,8 +12,19 @@ import { speak } from "tm_words";
 const AUTHOR = "tm.author";
 
 export const desk = reactive({
-  ready: false, problem: "", clinic: null, device: null, author: localStorage.getItem(AUTHOR),
-  visit: null, loaded: false, missing: false, sequence: null, language: "en", entries: [], state: null, verdict: null,
+  ready: false,
+  problem: "",
+  clinic: null,
+  device: null,
+  author: localStorage.getItem(AUTHOR),
+  visit: null,
+  loaded: false,
+  missing: false,
+  sequence: null,
+  language: "en",
+  entries: [],
+  state: null,
+  verdict: null,
 });
 export const lamp = reactive({ sync: replica.status(), release: release.status(), judge: judge.status() });
 
@@ -27,7 +38,10 @@ export function setAuthor(id) {
   localStorage.setItem(AUTHOR, id);
 }
 
-/** Present state of an item, entries the judge has not seen yet included. See chairapp/judge/settle.py for its shape. */
+/**
+ * Present state of an item, entries the judge has not seen yet included. See chairapp/judge/settle.py for its
+ * shape.
+ */
 export function row(item) {
   const settled = desk.state?.items[item] ?? UNKNOWN;
   return unjudged.reduce((known, entry) => laid(known, entry, item), settled);
@@ -45,7 +59,20 @@ export async function documentOf(digest) {
 
 export const opening = () => desk.entries.find((entry) => entry.kind === "opened") ?? null;
 
-const UNKNOWN = { status: "open", fresh: false, value: null, id: null, author: null, at: null, readings: [], stale_by: null, rounds: [], beaten: [], withdrawn: [], missing: [] };
+const UNKNOWN = {
+  status: "open",
+  fresh: false,
+  value: null,
+  id: null,
+  author: null,
+  at: null,
+  readings: [],
+  stale_by: null,
+  rounds: [],
+  beaten: [],
+  withdrawn: [],
+  missing: [],
+};
 const documents = new Map();
 const unjudged = reactive([]);
 let held = new Map();
@@ -53,7 +80,8 @@ let held = new Map();
 function laid(known, entry, item) {
   if (entry.item !== item) return known;
   const came = { id: entry.id, value: entry.value, author: entry.author, at: entry.at };
-  if (entry.kind === "answer") return { ...known, ...came, status: entry.value === null ? "open" : "fresh", stale_by: null };
+  if (entry.kind === "answer")
+    return { ...known, ...came, status: entry.value === null ? "open" : "fresh", stale_by: null };
   if (entry.kind === "reading" && !known.readings.some((one) => one.id === entry.id))
     return { ...known, ...came, value: null, status: "fresh", stale_by: null, readings: [...known.readings, came] };
   if (entry.kind === "withdrawal") return { ...known, readings: known.readings.filter((one) => one.id !== entry.of) };
@@ -63,7 +91,16 @@ function laid(known, entry, item) {
 async function openVisit(visit) {
   held = new Map();
   unjudged.length = 0;
-  Object.assign(desk, { visit, loaded: false, missing: false, entries: [], state: null, verdict: null, sequence: null, problem: "" });
+  Object.assign(desk, {
+    visit,
+    loaded: false,
+    missing: false,
+    entries: [],
+    state: null,
+    verdict: null,
+    sequence: null,
+    problem: "",
+  });
   if (!visit) return;
   await take(await replica.entries(visit), visit);
 }

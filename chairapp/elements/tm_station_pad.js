@@ -1,4 +1,5 @@
-// A number, or a mark, at each station: tap a place on the rim map, type, and the next place is offered. Each tap is kept.
+// A number, or a mark, at each station: tap a place on the rim map, type, and the next place is offered. Each tap is
+// kept.
 import { h } from "vue";
 import Keypad from "tm_keypad";
 import RimMap from "tm_rim_map";
@@ -6,26 +7,45 @@ import { derived } from "tm_derived";
 import { answer } from "tm_actions";
 import { desk, row } from "tm_state";
 import { STATIONS, label, say, spec, stationText, unit } from "tm_steps";
-import { shape } from "tm_shapes";
-import { capital, num, t, told } from "tm_words";
+import { faultNote } from "tm_shapes";
+import { capital, num, t } from "tm_words";
 
-const MARKED = "marks.placed", MISFIT = "marks.misfit";
+const MARKED = "marks.placed",
+  MISFIT = "marks.misfit";
 
 export default {
   props: { item: String },
   data: () => ({ picked: null, fault: null }),
   computed: {
-    it() { return spec(this.item); },
-    given() { const now = row(this.item); return now.status === "stale" ? {} : now.value ?? {}; },
-    open() { return this.item === MISFIT ? STATIONS.filter((s) => row(MARKED).value?.[s]) : STATIONS; },
-    at() { return this.open.includes(this.picked) ? this.picked : this.open.find((s) => !(s in this.given)) ?? this.open[0] ?? null; },
-    values() { return Object.fromEntries(Object.entries(this.given).map(([s, x]) => [s, x === true ? t("station.marked") : num(x, this.it.pad)])); },
-    states() { return Object.fromEntries(Object.entries(this.given).map(([s, x]) => [s, this.look(x)])); },
+    it() {
+      return spec(this.item);
+    },
+    given() {
+      const now = row(this.item);
+      return now.status === "stale" ? {} : (now.value ?? {});
+    },
+    open() {
+      return this.item === MISFIT ? STATIONS.filter((s) => row(MARKED).value?.[s]) : STATIONS;
+    },
+    at() {
+      return this.open.includes(this.picked)
+        ? this.picked
+        : (this.open.find((s) => !(s in this.given)) ?? this.open[0] ?? null);
+    },
+    values() {
+      return Object.fromEntries(
+        Object.entries(this.given).map(([s, x]) => [s, x === true ? t("station.marked") : num(x, this.it.pad)]),
+      );
+    },
+    states() {
+      return Object.fromEntries(Object.entries(this.given).map(([s, x]) => [s, this.look(x)]));
+    },
   },
   methods: {
     look(value) {
       if (value === true) return "marked";
-      const outside = (band) => band && ((band[0] !== null && value < band[0]) || (band[1] !== null && value > band[1]));
+      const outside = (band) =>
+        band && ((band[0] !== null && value < band[0]) || (band[1] !== null && value > band[1]));
       return !outside(this.it.band) ? "fits" : outside(this.it.tolerated ?? this.it.band) ? "off" : "unsure";
     },
     toggle(station) {
@@ -37,7 +57,8 @@ export default {
       return this.fault;
     },
     async put(value) {
-      const station = this.at, fault = await answer(this.item, { ...this.given, [station]: value });
+      const station = this.at,
+        fault = await answer(this.item, { ...this.given, [station]: value });
       if (!fault) this.picked = this.after(station);
       return fault;
     },
@@ -45,30 +66,63 @@ export default {
       const round = [...this.open.slice(this.open.indexOf(station) + 1), ...this.open];
       return round.find((s) => s !== station && !(s in this.given)) ?? round[0];
     },
-    everywhere(value) { return this.keep(Object.fromEntries(this.open.map((s) => [s, value]))); },
+    everywhere(value) {
+      return this.keep(Object.fromEntries(this.open.map((s) => [s, value])));
+    },
     map() {
       const marks = this.it.unit === null;
       return h("div", { class: "map-side" }, [
-        h(RimMap, { label: label(this.item), values: this.values, states: this.states, selected: marks ? null : this.at, only: this.open, pick: marks ? this.toggle : (s) => { this.picked = s; this.$refs.keypad.focus(); } }),
-        this.it.all_stations && this.usual() !== null && h("button", { type: "button", class: "secondary small everywhere", onClick: () => this.everywhere(this.usual()) }, t("station.everywhere", { value: num(this.usual(), this.it.pad), unit: unit(this.item) })),
+        h(RimMap, {
+          label: label(this.item),
+          values: this.values,
+          states: this.states,
+          selected: marks ? null : this.at,
+          only: this.open,
+          pick: marks
+            ? this.toggle
+            : (s) => {
+                this.picked = s;
+                this.$refs.keypad.focus();
+              },
+        }),
+        this.it.all_stations &&
+          this.usual() !== null &&
+          h(
+            "button",
+            { type: "button", class: "secondary small everywhere", onClick: () => this.everywhere(this.usual()) },
+            t("station.everywhere", { value: num(this.usual(), this.it.pad), unit: unit(this.item) }),
+          ),
         derived(this.item),
         h("p", { class: "aside" }, say("caution.rim_map")),
       ]);
     },
     pad() {
       return [
-        h(Keypad, { ref: "keypad", name: `${desk.visit}.${this.item}`, label: `${label(this.item)}, ${stationText(this.at)}`, unit: unit(this.item), caption: capital(stationText(this.at)), pad: this.it.pad, start: this.given[this.at] ?? this.it.start ?? undefined, negative: this.it.possible[0] < 0, action: t("station.keep"), take: this.put }),
+        h(Keypad, {
+          ref: "keypad",
+          name: `${desk.visit}.${this.item}`,
+          label: `${label(this.item)}, ${stationText(this.at)}`,
+          unit: unit(this.item),
+          caption: capital(stationText(this.at)),
+          pad: this.it.pad,
+          start: this.given[this.at] ?? this.it.start ?? undefined,
+          negative: this.it.possible[0] < 0,
+          action: t("station.keep"),
+          take: this.put,
+        }),
       ];
     },
     // What is offered for all places at once: touching for gaps, what was typed first for the rest.
-    usual() { return this.it.band[1] === 0 ? 0 : this.given[STATIONS.find((s) => s in this.given)] ?? null; },
+    usual() {
+      return this.it.band[1] === 0 ? 0 : (this.given[STATIONS.find((s) => s in this.given)] ?? null);
+    },
   },
   render() {
     if (!this.open.length) return h("p", { class: "nothing" }, t("station.no_marks"));
     return h("div", { class: ["pad", "pad-map", this.it.unit === null && "pad-marks"] }, [
       this.map(),
       ...(this.it.unit === null ? [] : this.pad()),
-      this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+      faultNote(this.fault),
     ]);
   },
 };

@@ -11,10 +11,30 @@ export default {
   props: { step: String },
   methods: {
     pip(item, at) {
-      const here = item === route.item, status = spec(item) ? row(item).status : "open";
-      const name = spec(item) ? label(item) : title(this.step), word = t(`pip.${status}`);
-      return h("li", h("a", { key: item, href: href("walk", desk.visit, this.step, item), class: ["pip", `pip-${status}`, here && "is-here"], "aria-current": here ? "step" : undefined, "aria-label": spec(item) ? `${name}: ${word}` : name },
-        [status === "fresh" ? shape("done") : status === "stale" ? shape("stale") : h("span", { class: "count" }, at + 1)]));
+      const here = item === route.item,
+        status = spec(item) ? row(item).status : "open";
+      const name = spec(item) ? label(item) : title(this.step),
+        word = t(`pip.${status}`);
+      return h(
+        "li",
+        h(
+          "a",
+          {
+            key: item,
+            href: href("walk", desk.visit, this.step, item),
+            class: ["pip", `pip-${status}`, here && "is-here"],
+            "aria-current": here ? "step" : undefined,
+            "aria-label": spec(item) ? `${name}: ${word}` : name,
+          },
+          [
+            status === "fresh"
+              ? shape("done")
+              : status === "stale"
+                ? shape("stale")
+                : h("span", { class: "count" }, at + 1),
+          ],
+        ),
+      );
     },
   },
   render() {
@@ -23,11 +43,19 @@ export default {
     return h("section", { class: "step", "data-step": this.step }, [
       h("header", { class: "step-head" }, [
         h("p", { class: "step-title" }, [h("span", { class: "number" }, stepAt(this.step) + 1), title(this.step)]),
-        kids.length > 1 && h("ol", { class: "pips", "aria-label": t("step.questions") }, kids.map((kid, at) => this.pip(kid.props.item, at))),
+        kids.length > 1 &&
+          h(
+            "ol",
+            { class: "pips", "aria-label": t("step.questions") },
+            kids.map((kid, at) => this.pip(kid.props.item, at)),
+          ),
       ]),
       shown === kids[0] && h("p", { class: "about" }, say(`step.${this.step}.about`)),
       shown,
-      shown === kids[0] && cautions(this.step).map((key) => h("p", { key, class: "caution" }, [shape("alert"), h("span", say(`caution.${key}`))])),
+      shown === kids[0] &&
+        cautions(this.step).map((key) =>
+          h("p", { key, class: "caution" }, [shape("alert"), h("span", say(`caution.${key}`))]),
+        ),
       isClinicalStep(this.step) && h(StepNotes, { step: this.step, key: `notes-${this.step}` }),
     ]);
   },

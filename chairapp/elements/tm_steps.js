@@ -1,10 +1,18 @@
 // Questions about the sequence document of the visit: its items, its texts, and what comes next.
 import { desk, row } from "tm_state";
-import { fill, t } from "tm_words";
+import { capital, fill, listed, signed, t } from "tm_words";
 
 /** Stations in the order in which they are gone round: from the patient's right molars over the front to the left. */
-export const STATIONS = ["molar_right", "premolar_right", "canine_right", "front", "canine_left", "premolar_left", "molar_left"];
-const CLINICAL = 13;    // steps the signature covers: 1 to 13
+export const STATIONS = [
+  "molar_right",
+  "premolar_right",
+  "canine_right",
+  "front",
+  "canine_left",
+  "premolar_left",
+  "molar_left",
+];
+const CLINICAL = 13; // steps the signature covers: 1 to 13
 
 let specs = { of: null, items: {}, steps: {} };
 
@@ -37,20 +45,38 @@ export const title = (step) => say(`step.${step}.title`);
 export const label = (item) => say(`item.${item}.label`);
 export const unit = (item) => (spec(item)?.unit ? say(`unit.${spec(item).unit}`) : "");
 export const choiceText = (item, value) => say(`choice.${item}.${value}`) || say(`choice.${value}`) || value;
+/** "Upper rim, height" */
+export const faceText = (rim, surface) => `${capital(say(`rim.${rim}`))}, ${say(`surface.${surface}`)}`;
+
+/** What was changed at each place, in words: "+1.0 mm front and +0.5 mm left canine". */
+export const changesText = (stations) =>
+  listed(
+    STATIONS.filter((s) => s in stations).map((s) =>
+      t("change.at", { mm: signed(stations[s], 0.5), place: stationText(s) }),
+    ),
+  );
+
 export const stationText = (station) => say(`station.${station}`);
 
 /** Whether changing the wax changes what this step finds. */
 export const isWaxed = (step) => desk.sequence.disturbs.some((one) => one.stale.includes(step));
 
 /** Whether an item is asked at present: some are skipped by the answer to another. */
-export const asked = (item) => Object.entries(spec(item)?.unless ?? {}).every(([other, values]) => !values.includes(row(other).value));
+export const asked = (item) =>
+  Object.entries(spec(item)?.unless ?? {}).every(([other, values]) => !values.includes(row(other).value));
 
 export function isRequired(item) {
   const it = spec(item);
-  return it.required || Object.entries(it.required_from).some(([other, least]) => row(other).value !== null && row(other).value >= least);
+  return (
+    it.required ||
+    Object.entries(it.required_from).some(([other, least]) => row(other).value !== null && row(other).value >= least)
+  );
 }
 
-/** The verdict as it is shown. Guidance of which nothing is answered yet is open; the review is what its signatures are. */
+/**
+ * The verdict as it is shown. Guidance of which nothing is answered yet is open; the review is what its signatures
+ * are.
+ */
 export function verdictOf(step) {
   const about = desk.verdict?.steps[step];
   if (!about) return "open";
@@ -68,7 +94,8 @@ function isWaiting({ id, screens }) {
 
 /** The step proposed after this one: what has become stale first, then what is open further on, else the review. */
 export function nextStep(steps, step) {
-  const clinical = steps.filter((one) => isClinicalStep(one.id)), at = steps.findIndex((one) => one.id === step);
+  const clinical = steps.filter((one) => isClinicalStep(one.id)),
+    at = steps.findIndex((one) => one.id === step);
   const stale = clinical.find((one) => one.id !== step && verdictOf(one.id) === "stale");
   const ahead = clinical.find((one) => steps.indexOf(one) > at && isWaiting(one));
   return (stale ?? ahead ?? steps[Math.max(at + 1, clinical.length)] ?? null)?.id ?? null;
@@ -76,7 +103,8 @@ export function nextStep(steps, step) {
 
 /** [step, item] before or after a screen; null at either end of the walk. */
 export function beside(steps, step, item, way) {
-  const here = steps.find((one) => one.id === step), screens = here.screens.filter(asked);
+  const here = steps.find((one) => one.id === step),
+    screens = here.screens.filter(asked);
   const to = screens.indexOf(item) + way;
   if (to >= 0 && to < screens.length) return [step, screens[to]];
   const other = way > 0 ? nextStep(steps, step) : steps[steps.indexOf(here) - 1]?.id;
@@ -86,7 +114,8 @@ export function beside(steps, step, item, way) {
 }
 
 /** Where a step is entered: at the first of its questions that waits for an answer. */
-export const firstWaiting = (screens) => screens.find((item) => spec(item) && isRequired(item) && row(item).status !== "fresh") ?? screens[0];
+export const firstWaiting = (screens) =>
+  screens.find((item) => spec(item) && isRequired(item) && row(item).status !== "fresh") ?? screens[0];
 
 /** The value of an item in words, for lists and for the review. */
 export function valueText(item, value, number) {
@@ -95,6 +124,9 @@ export function valueText(item, value, number) {
   if (value === "looks_parallel" || it.kind === "choice") return choiceText(item, value);
   if (it.kind === "text") return value;
   if (it.kind === "list") return value.map((one) => choiceText(item, one)).join(", ");
-  if (it.kind !== "stations") return [number(value, it.pad), unit(item)].filter(Boolean).join(it.unit === "deg" ? "" : " ");
-  return STATIONS.filter((s) => s in value).map((s) => (value[s] === true ? stationText(s) : `${stationText(s)} ${number(value[s], it.pad)}`)).join(", ");
+  if (it.kind !== "stations")
+    return [number(value, it.pad), unit(item)].filter(Boolean).join(it.unit === "deg" ? "" : " ");
+  return STATIONS.filter((s) => s in value)
+    .map((s) => (value[s] === true ? stationText(s) : `${stationText(s)} ${number(value[s], it.pad)}`))
+    .join(", ");
 }

@@ -1,4 +1,5 @@
-// Where the data is, in one line that is always there. A leaf of its own: it changes often, and nothing else is drawn anew for it.
+// Where the data is, in one line that is always there. A leaf of its own: it changes often, and nothing else is drawn
+// anew for it.
 import { h } from "vue";
 import { href } from "tm_route";
 import { shape } from "tm_shapes";
@@ -17,12 +18,29 @@ export function lampState({ paired, unauthorized, alarm, refused, pending }) {
 
 export default {
   render() {
-    const { sync } = lamp, state = lampState(sync);
-    const sent = sync.lastSent ? t("lamp.last", { time: isToday(sync.lastSent) ? time(sync.lastSent) : when(sync.lastSent) }) : "";
-    const detail = sync.pending > 0 ? t(sync.pending > 1 ? "lamp.wait" : "lamp.wait_one", { count: sync.pending }) : sent;
-    return h("a", { class: ["lamp", `lamp-${state}`], href: href("data"), "data-state": state, "data-pending": sync.pending, "data-online": String(sync.online) }, [
-      shape(SHAPES[state]),
-      h("span", { class: "lamp-text", role: "status" }, [h("strong", t(`lamp.${state}`)), detail && h("span", { class: "lamp-detail" }, detail)]),
-    ]);
+    const { sync } = lamp,
+      state = lampState(sync);
+    const sent = sync.lastSent
+      ? t("lamp.last", { time: isToday(sync.lastSent) ? time(sync.lastSent) : when(sync.lastSent) })
+      : "";
+    const detail =
+      sync.pending > 0 ? t(sync.pending > 1 ? "lamp.wait" : "lamp.wait_one", { count: sync.pending }) : sent;
+    return h(
+      "a",
+      {
+        class: ["lamp", `lamp-${state}`],
+        href: href("data"),
+        "data-state": state,
+        "data-pending": sync.pending,
+        "data-online": String(sync.online),
+      },
+      [
+        shape(SHAPES[state]),
+        h("span", { class: "lamp-text", role: "status" }, [
+          h("strong", t(`lamp.${state}`)),
+          detail && h("span", { class: "lamp-detail" }, detail),
+        ]),
+      ],
+    );
   },
 };

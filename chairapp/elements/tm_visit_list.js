@@ -7,8 +7,8 @@ import { shape } from "tm_shapes";
 import { desk, documentOf, nameOf } from "tm_state";
 import { chairName, t, when } from "tm_words";
 
-const KINDS = ["opened", "signature", "answer", "reading", "adjustment", "acceptance"];
-const FIRST = 8;    // signed visits shown before "show more"
+const KINDS = ["opened", "signature", "answer", "reading", "acceptance"];
+const FIRST = 8; // signed visits shown before "show more"
 
 export default {
   props: { steps: Array },
@@ -17,28 +17,56 @@ export default {
     this.load();
     this.stop = replica.subscribe((list) => list.length && this.load());
   },
-  unmounted() { this.stop(); },
+  unmounted() {
+    this.stop();
+  },
   methods: {
     async load() {
       const visits = (await replica.visits(KINDS)).filter((visit) => visit.kinds.opened?.length);
-      for (const digest of new Set(visits.map((visit) => visit.kinds.opened[0].value.digest))) this.titles[digest] = (await documentOf(digest))?.texts.en ?? {};
+      for (const digest of new Set(visits.map((visit) => visit.kinds.opened[0].value.digest)))
+        this.titles[digest] = (await documentOf(digest))?.texts.en ?? {};
       this.visits = visits.map(this.told);
     },
     told(visit) {
-      const { value, at, author } = visit.kinds.opened[0], written = KINDS.slice(2).flatMap((kind) => visit.kinds[kind] ?? []);
+      const { value, at, author } = visit.kinds.opened[0],
+        written = KINDS.slice(2).flatMap((kind) => visit.kinds[kind] ?? []);
       const last = written.reduce((late, entry) => (!late || entry.clock[0] > late.clock[0] ? entry : late), null);
-      return { id: visit.visit, ...value, at, author, signed: (visit.kinds.signature ?? []).length > 0, pending: visit.pending, complete: visit.complete, step: last && this.stepOf(last.item) };
+      return {
+        id: visit.visit,
+        ...value,
+        at,
+        author,
+        signed: (visit.kinds.signature ?? []).length > 0,
+        pending: visit.pending,
+        complete: visit.complete,
+        step: last && this.stepOf(last.item),
+      };
     },
-    stepOf(item) { return this.steps.find(({ id, screens }) => id === item || screens[screens.length - 1] === item || screens.includes(item))?.id ?? null; },
+    stepOf(item) {
+      return (
+        this.steps.find(
+          ({ id, screens }) => id === item || screens[screens.length - 1] === item || screens.includes(item),
+        )?.id ?? null
+      );
+    },
     line(visit) {
       const title = visit.step && this.titles[visit.digest]?.[`step.${visit.step}.title`];
-      return h("li", { key: visit.id }, h("a", { class: "visit", href: href("walk", visit.id) }, [
-        h("span", { class: "code" }, shownCode(visit.box)),
-        h("span", { class: "place" }, [chairName(visit.chair), h("span", { class: "aside" }, `${when(visit.at)} · ${nameOf(visit.author)}`)]),
-        h("span", { class: "reached" }, [visit.signed ? t("visits.signed_word") : title ? t("visits.at", { step: title }) : t("visits.begun"),
-          visit.pending > 0 && h("span", { class: "aside" }, t("visits.pending", { count: visit.pending }))]),
-        shape("next"),
-      ]));
+      return h(
+        "li",
+        { key: visit.id },
+        h("a", { class: "visit", href: href("walk", visit.id) }, [
+          h("span", { class: "code" }, shownCode(visit.box)),
+          h("span", { class: "place" }, [
+            chairName(visit.chair),
+            h("span", { class: "aside" }, `${when(visit.at)} · ${nameOf(visit.author)}`),
+          ]),
+          h("span", { class: "reached" }, [
+            visit.signed ? t("visits.signed_word") : title ? t("visits.at", { step: title }) : t("visits.begun"),
+            visit.pending > 0 && h("span", { class: "aside" }, t("visits.pending", { count: visit.pending })),
+          ]),
+          shape("next"),
+        ]),
+      );
     },
     list(name, visits) {
       if (!visits.length) return null;
@@ -46,17 +74,45 @@ export default {
     },
   },
   render() {
-    const open = (this.visits ?? []).filter((visit) => !visit.signed), signed = (this.visits ?? []).filter((visit) => visit.signed);
+    const open = (this.visits ?? []).filter((visit) => !visit.signed),
+      signed = (this.visits ?? []).filter((visit) => visit.signed);
     return h("main", { class: "home" }, [
       h("div", { class: "home-head" }, [
         h("h1", { tabindex: -1 }, desk.clinic ? desk.clinic.clinic : t("visits.title")),
-        desk.clinic && h("button", { type: "button", class: "primary new-visit", onClick: () => go("new") }, [shape("plus"), t("visits.new")]),
+        desk.clinic &&
+          h("button", { type: "button", class: "primary new-visit", onClick: () => go("new") }, [
+            shape("plus"),
+            t("visits.new"),
+          ]),
       ]),
-      !desk.clinic && h("div", { class: "empty" }, [h("p", { class: "sentence" }, t("visits.unpaired")), h("a", { class: "primary", href: href("data") }, t("visits.connect"))]),
+      !desk.clinic &&
+        h("div", { class: "empty" }, [
+          h("p", { class: "sentence" }, t("visits.unpaired")),
+          h("a", { class: "primary", href: href("data") }, t("visits.connect")),
+        ]),
       desk.problem && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", desk.problem)]),
-      this.visits && desk.clinic && !this.visits.length && h("div", { class: "empty" }, [h("p", { class: "sentence" }, t("visits.none")), h("p", { class: "hint" }, t("visits.none_do"))]),
-      this.list("open", open), this.list("signed", this.all ? signed : signed.slice(0, FIRST)),
-      signed.length > FIRST && !this.all && h("button", { type: "button", class: "secondary", onClick: () => { this.all = true; } }, t("visits.more", { count: signed.length - FIRST })),
+      this.visits &&
+        desk.clinic &&
+        !this.visits.length &&
+        h("div", { class: "empty" }, [
+          h("p", { class: "sentence" }, t("visits.none")),
+          h("p", { class: "hint" }, t("visits.none_do")),
+        ]),
+      this.list("open", open),
+      this.list("signed", this.all ? signed : signed.slice(0, FIRST)),
+      signed.length > FIRST &&
+        !this.all &&
+        h(
+          "button",
+          {
+            type: "button",
+            class: "secondary",
+            onClick: () => {
+              this.all = true;
+            },
+          },
+          t("visits.more", { count: signed.length - FIRST }),
+        ),
     ]);
   },
 };

@@ -4,29 +4,35 @@ import RimMap from "tm_rim_map";
 import { adjust, withdraw } from "tm_actions";
 import { setDraft } from "tm_draft";
 import { go, href } from "tm_route";
-import { shape } from "tm_shapes";
+import { faultNote, shape } from "tm_shapes";
 import { desk, nameOf } from "tm_state";
-import { STATIONS, say, stationText, stepOf, title } from "tm_steps";
-import { capital, listed, signed, t, told, when } from "tm_words";
+import { changesText, faceText, say, stepOf, title } from "tm_steps";
+import { listed, signed, t, when } from "tm_words";
 
 const RIMS = ["upper", "lower"];
 
 export default {
   data: () => ({ fault: null, busy: false }),
   computed: {
-    plan() { return desk.verdict?.plan ?? null; },
+    plan() {
+      return desk.verdict?.plan ?? null;
+    },
     changes() {
       const height = RIMS.map((rim) => ({ rim, surface: "height", stations: nonzero(this.plan?.shown?.[rim]) }));
       const labial = RIMS.map((rim) => ({ rim, surface: "labial", stations: nonzero(this.plan?.labial?.[rim]) }));
       return [...height, ...labial].filter((one) => Object.keys(one.stations).length);
     },
-    done() { return [...(desk.state?.adjustments ?? [])].reverse(); },
+    done() {
+      return [...(desk.state?.adjustments ?? [])].reverse();
+    },
   },
   methods: {
     async asPlanned() {
       if (this.busy) return;
       this.busy = true;
-      this.fault = await adjust(this.changes).finally(() => { this.busy = false; });
+      this.fault = await adjust(this.changes).finally(() => {
+        this.busy = false;
+      });
     },
     edit(change) {
       setDraft(`${desk.visit}.change`, JSON.stringify(change));
@@ -35,30 +41,60 @@ export default {
     map(change) {
       const values = Object.fromEntries(Object.entries(change.stations).map(([s, mm]) => [s, signed(mm, 0.5)]));
       const states = Object.fromEntries(Object.entries(change.stations).map(([s, mm]) => [s, mm > 0 ? "add" : "take"]));
-      const name = `${capital(say(`rim.${change.rim}`))}, ${say(`surface.${change.surface}`)}`;
+      const name = faceText(change.rim, change.surface);
       return h("figure", { key: name, class: "plan-map" }, [
-        h("figcaption", name), h(RimMap, { label: name, rim: change.rim, values, states }),
+        h("figcaption", name),
+        h(RimMap, { label: name, rim: change.rim, values, states }),
         h("button", { type: "button", class: "quiet", onClick: () => this.edit(change) }, t("plan.edit")),
       ]);
     },
     planned() {
       if (!this.plan) return [h("p", { class: "hint" }, t("judge.loading"))];
       return [
-        h("ul", { class: "plan-words" }, this.plan.words.map((words, at) => h("li", { key: at }, words))),
+        h(
+          "ul",
+          { class: "plan-words" },
+          this.plan.words.map((words, at) => h("li", { key: at }, words)),
+        ),
         h("div", { class: "plan-maps" }, this.changes.map(this.map)),
-        this.fault && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", told(this.fault))]),
+        faultNote(this.fault),
         h(Teleport, { to: "#tm-foot", defer: true }, [
-          h("a", { class: "secondary record-change", href: href("change", desk.visit) }, [shape("plus"), t("plan.other")]),
-          this.changes.length > 0 && h("button", { type: "button", class: "primary as-planned", onClick: this.asPlanned }, t("plan.done")),
+          h("a", { class: "secondary record-change", href: href("change", desk.visit) }, [
+            shape("plus"),
+            t("plan.other"),
+          ]),
+          this.changes.length > 0 &&
+            h("button", { type: "button", class: "primary as-planned", onClick: this.asPlanned }, t("plan.done")),
         ]),
       ];
     },
     one(change) {
-      const places = STATIONS.filter((s) => s in change.stations).map((s) => t("change.at", { mm: signed(change.stations[s], 0.5), place: stationText(s) }));
-      const made = change.disturbs.length ? t("change.disturbs", { steps: listed([...new Set(change.disturbs.map(stepOf))].map(title)) }) : "";
+      const made = change.disturbs.length
+        ? t("change.disturbs", { steps: listed([...new Set(change.disturbs.map(stepOf))].map(title)) })
+        : "";
       return h("li", { key: change.id, class: ["change", change.withdrawn && "is-withdrawn"] }, [
-        h("div", [h("p", { class: "what" }, [h("strong", `${capital(say(`rim.${change.rim}`))}, ${say(`surface.${change.surface}`)}`), ` ${listed(places)}`]), h("p", { class: "aside" }, [`${when(change.at)} · ${nameOf(change.author)}. `, change.withdrawn ? t("change.undone") : made])]),
-        !change.withdrawn && h("button", { type: "button", class: "secondary small", onClick: async () => { this.fault = await withdraw("wax", change.id); } }, [shape("undo"), t("change.undo")]),
+        h("div", [
+          h("p", { class: "what" }, [
+            h("strong", faceText(change.rim, change.surface)),
+            ` ${changesText(change.stations)}`,
+          ]),
+          h("p", { class: "aside" }, [
+            `${when(change.at)} · ${nameOf(change.author)}. `,
+            change.withdrawn ? t("change.undone") : made,
+          ]),
+        ]),
+        !change.withdrawn &&
+          h(
+            "button",
+            {
+              type: "button",
+              class: "secondary small",
+              onClick: async () => {
+                this.fault = await withdraw("wax", change.id);
+              },
+            },
+            [shape("undo"), t("change.undo")],
+          ),
       ]);
     },
   },
@@ -68,7 +104,9 @@ export default {
       h("div", { class: "plan" }, this.planned()),
       h("p", { class: "caution" }, [shape("alert"), h("span", say("caution.hot_wax"))]),
       h("h2", t("change.list")),
-      this.done.length ? h("ol", { class: "changes" }, this.done.map(this.one)) : h("p", { class: "hint" }, t("change.none")),
+      this.done.length
+        ? h("ol", { class: "changes" }, this.done.map(this.one))
+        : h("p", { class: "hint" }, t("change.none")),
       h("p", { class: "aside" }, say("caution.rim_map")),
     ]);
   },

@@ -6,9 +6,13 @@ const voice = { language: "en", zone: undefined };
 export function speak(language, zone) {
   voice.language = language in config.words ? language : "en";
   voice.zone = zone;
+  document.documentElement.lang = voice.language;
 }
 
-/** The text of this key with its {params} filled in. A missing key is shown as itself, and a test keeps it from happening. */
+/**
+ * The text of this key with its {params} filled in. A missing key is shown as itself, and a test keeps it from
+ * happening.
+ */
 export function t(key, params = {}) {
   return fill(config.words[voice.language]?.[key] ?? config.words.en[key] ?? key, params);
 }
@@ -18,14 +22,17 @@ export const fill = (text, params) => text.replace(/\{(\w+)\}/g, (whole, name) =
 /** A number as it is shown: with the places of the pad it was typed on, or more where it has more (at most three). */
 export function num(value, pad = 0.5) {
   if (value === null || value === undefined) return t("number.none");
-  const size = Math.abs(value), places = Math.max(placesOf(pad), Math.min(3, placesOf(size)));
+  const size = Math.abs(value),
+    places = Math.max(placesOf(pad), Math.min(3, placesOf(size)));
   return (value < 0 ? "−" : "") + halfUp(size, places);
 }
 
 /** A mean or another worked-out number: hundredths, as the judge writes them, but no fewer places than the pad has. */
 export function rounded(value, pad = 0.5) {
   if (value === null || value === undefined) return t("number.none");
-  const least = placesOf(pad), text = halfUp(Math.abs(value), 2), short = String(+text);
+  const least = placesOf(pad),
+    text = halfUp(Math.abs(value), 2),
+    short = String(+text);
   return (value < 0 && +text !== 0 ? "−" : "") + (placesOf(short) < least ? halfUp(+text, least) : short);
 }
 
@@ -49,7 +56,11 @@ export const chairName = (chair) => (/^\d+$/.test(chair) ? t("app.chair", { chai
 export const capital = (text) => text.charAt(0).toLocaleUpperCase(voice.language) + text.slice(1);
 
 /** What is wrong, {why, do}, as sentences. */
-export const told = (fault) => [fault.why, fault.do].filter(Boolean).map((part) => capital(part).replace(/([^.?!])$/, "$1.")).join(" ");
+export const told = (fault) =>
+  [fault.why, fault.do]
+    .filter(Boolean)
+    .map((part) => capital(part).replace(/([^.?!])$/, "$1."))
+    .join(" ");
 
 /** "a, b and c" */
 export function listed(texts) {
@@ -57,7 +68,8 @@ export function listed(texts) {
   return texts.slice(0, -1).join(t("list.comma")) + t("list.and") + texts[texts.length - 1];
 }
 
-const shown = (at, how) => new Intl.DateTimeFormat(voice.language, { timeZone: voice.zone, hourCycle: "h23", ...how }).format(new Date(at));
+const shown = (at, how) =>
+  new Intl.DateTimeFormat(voice.language, { timeZone: voice.zone, hourCycle: "h23", ...how }).format(new Date(at));
 
 const placesOf = (x) => (String(x).split(".")[1] ?? "").length;
 

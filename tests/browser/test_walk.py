@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.browser.chair import Chair
-from tests.browser.conftest import free_port, until
+from tests.browser.conftest import Processes, free_port, until
 
 STATIONS = ["molar_right", "premolar_right", "canine_right", "front", "canine_left", "premolar_left", "molar_left"]
 SEATING = {
@@ -20,15 +20,23 @@ SEATING = {
 }
 
 
-@pytest.fixture
-def hand(processes, tablets, tmp_path):
-    """A visit just opened on an upright tablet of 1024 x 768, by an invented clinician."""
-    port = free_port()
+@pytest.fixture(scope="module")
+def clinic(tmp_path_factory):
+    """The address of a clinic server, one for all tests here: each opens a visit of its own on a tablet of its own."""
+    folder, port = tmp_path_factory.mktemp("clinic"), free_port()
     threemark = str(Path(sys.executable).parent / "threemark")
+    processes = Processes(folder)
     url = f"http://127.0.0.1:{port}"
-    processes([threemark, "clinic", "--data", str(tmp_path / "clinic"), "--port", str(port)], url)
+    processes([threemark, "clinic", "--data", str(folder / "data"), "--port", str(port)], url)
+    yield url
+    processes.started[0].stop()
+
+
+@pytest.fixture
+def hand(clinic, tablets):
+    """A visit just opened on a tablet of 1024 x 768, by an invented clinician."""
     tablet = tablets(viewport={"width": 1024, "height": 768})
-    hand = Chair(tablet.open(f"{url}/chair"), SEATING)
+    hand = Chair(tablet.open(f"{clinic}/chair"), SEATING)
     hand.sign_in("clin-1")
     hand.open_visit("1")
     yield hand
@@ -197,3 +205,34 @@ def test_a_new_verdict_is_told_to_a_screen_reader(hand):
         to(hand, "seating", item)
         hand.choose(value)
     until(lambda: region.inner_text().lower() == "fits", "the verdict in the live region")
+
+
+def test_the_plan_done_as_planned_is_recorded_with_one_tap_and_the_stale_step_is_proposed_next(hand):
+    for item, value in (("display.rest", 0), ("plane.front", 0), ("plane.right", 0), ("plane.left", 0)):
+        to(hand, item.split(".")[0], item)
+        hand.read(value)
+    hand.page.locator(".rail .wax").click()
+    planned = hand.verdict()["plan"]["shown"]["upper"]
+    hand.page.locator(".as-planned").click()
+    until(lambda: hand.settled()["adjustments"], "the change to be kept")
+    (made,) = hand.settled()["adjustments"]
+    assert (made["rim"], made["surface"], made["stations"]) == ("upper", "height", planned)
+    assert "Plane" in hand.page.locator(".next").inner_text()
+
+
+def test_a_note_on_a_step_is_kept_and_can_be_withdrawn(hand):
+    hand.page.locator(".add-note").click()
+    hand.page.locator(".notes textarea").fill("sits with a stiff neck")
+    hand.page.locator(".keep-note").click()
+    until(lambda: "stiff neck" in hand.page.locator(".notes ul").inner_text(), "the note on the screen")
+    hand.page.locator(".notes .note button").click()
+    until(lambda: hand.page.locator(".notes .note").count() == 0, "the note to be withdrawn")
+
+
+def test_a_signature_shows_what_was_changed_after_it(hand):
+    hand.sign()
+    to(hand, "lip", "lip.support")
+    hand.choose("strained")
+    hand.page.locator('.rail [data-step="review"]').click()
+    until(lambda: hand.page.locator(".signature.is-void").count() == 1, "the signature to be void")
+    assert "Lip support" in hand.page.locator(".signature").inner_text()
