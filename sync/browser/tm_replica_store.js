@@ -38,10 +38,6 @@ class Store {
     this.database = database;
   }
 
-  close() {
-    this.database.close();
-  }
-
   /** New entries from drafts, all or none: ids, clocks and `seen` are taken where two tabs cannot take the same. */
   make(drafts, { device, causal, now, check, documentsOf }) {
     return this.#write(["entries", "outbox", "visits", "documents", "meta"], async (stores) => {
@@ -100,7 +96,7 @@ class Store {
   toSend(after, limit, now) {
     return this.#reading(["outbox", "refused", "entries"], async ({ outbox, refused, entries }) => {
       const range = after ? IDBKeyRange.lowerBound(after, true) : null;
-      const waiting = (await done(outbox.getAllKeys(range, limit)));
+      const waiting = await done(outbox.getAllKeys(range, limit));
       const due = (await done(refused.getAll(range))).filter((row) => row.again <= now).map((row) => row.id);
       const ids = [...new Set([...waiting, ...due])].sort().slice(0, limit);
       return Promise.all(ids.map((id) => done(entries.get(id))));

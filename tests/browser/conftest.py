@@ -27,7 +27,7 @@ ARGS = [
     "--disable-sync",
 ]
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 30
+PATIENCE_S = 60
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

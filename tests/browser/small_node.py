@@ -31,7 +31,6 @@ from sync.access import FileDevices, require
 from sync.border import HopRoute
 from sync.entry import Refusal
 from sync.routes import routes
-from sync.sql_store import SqlStore
 from sync.tiny_store import TinyStore
 from tests.tablet import stand_in
 
@@ -43,7 +42,7 @@ SEQUENCE = document(jaw_relation())
 def main() -> None:
     asked = _asked()
     asked.data.mkdir(parents=True, exist_ok=True)
-    store = SqlStore(f"sqlite:///{asked.data / 'clinic.sqlite'}") if asked.sql else TinyStore(asked.data)
+    store = TinyStore(asked.data)
     devices = FileDevices(asked.data / "devices.json")
     app = FastAPI(lifespan=_closing(store))
     app.include_router(routes(store, devices, _check if asked.fault == "refuses" else None))
@@ -63,7 +62,6 @@ def _asked() -> argparse.Namespace:
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--mark", default="")
     parser.add_argument("--fault", choices=FAULTS)
-    parser.add_argument("--sql", action="store_true")
     parser.add_argument("--retired", action="store_true")
     return parser.parse_args()
 

@@ -24,10 +24,16 @@ def started(page: Page) -> None:
     until_page(page, "Boolean(globalThis.tm?.seen.started && document.querySelector('#entries'))")
 
 
-def ready_for_offline(page: Page) -> None:
-    """Paired, heard of the node, and every file of the page is on the tablet."""
+def heard(page: Page) -> None:
+    """Paired, and a whole round with the node is behind it."""
     started(page)
-    until_page(page, "tm.release.status().offlineReady && tm.status.paired && tm.status.lastHeard !== null")
+    until_page(page, "tm.status.paired && tm.status.lastHeard !== null")
+
+
+def ready_for_offline(page: Page) -> None:
+    """The same, and every file of the page is on the tablet."""
+    heard(page)
+    until_page(page, "tm.release.status().offlineReady")
 
 
 def tap(page: Page, times: int = 1) -> None:

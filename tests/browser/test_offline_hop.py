@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from sync.tiny_store import TinyStore
-from tests.browser.conftest import silent_server, until, until_page
+from tests.browser.conftest import Tablet, silent_server, until, until_page
 from tests.browser.small_node import REFUSED, SEQUENCE
 from tests.browser.stand_in_page import (
     VISIT,
@@ -16,10 +16,9 @@ from tests.browser.stand_in_page import (
     arrived,
     at_node,
     downloaded,
+    heard,
     held,
-    ready_for_offline,
     refusal,
-    set_options,
     started,
     tap,
 )
@@ -34,15 +33,28 @@ def data(tmp_path):
     return tmp_path / "node"
 
 
+@pytest.fixture(scope="module")
+def one_browser(playwright, tmp_path_factory):
+    tablet = Tablet(playwright, tmp_path_factory.mktemp("hop") / "profile")
+    tablet.context.add_init_script(f"localStorage.setItem('stand-in', '{json.dumps(QUICK)}')")
+    yield tablet
+    tablet.close()
+
+
+@pytest.fixture
+def tablet(one_browser):
+    """One browser serves all tests here: each has a port, so an origin, so a storage of its own."""
+    yield one_browser
+    for page in one_browser.context.pages[1:]:
+        page.close()
+
+
 @pytest.fixture
 def page(small_node, tablet, port):
     """A paired tablet's page with its node running; tries follow each other quickly."""
     small_node(port)
     page = tablet.open(address(port))
-    ready_for_offline(page)
-    set_options(page, **QUICK)
-    page.reload()
-    started(page)
+    heard(page)
     return page
 
 
@@ -106,7 +118,7 @@ def test_only_what_the_node_says_it_has_stored_is_no_longer_sent(page, node, dat
 
 def test_a_visit_that_could_not_be_fetched_is_counted_as_more_at_the_node(page, tablets, port):
     other = tablets("other").open(address(port))
-    ready_for_offline(other)
+    heard(other)
     other.context.route("**/sync/entries?*", lambda route: route.abort())
     add(page, visit=VISIT)
     all_sent(page)
@@ -179,6 +191,22 @@ def test_an_entry_that_makes_the_node_take_the_batch_for_nonsense_is_found_and_t
     assert (refused["entry"]["value"], refused["why"]) == (REFUSED, "this is not a batch.")
 
 
+def test_a_tablet_whose_date_was_years_ahead_is_heard_again_as_soon_as_it_is_set_right(
+    page, node, small_node, port, data
+):
+    node.kill()
+    page.evaluate("{ globalThis.rightly = Date.now; Date.now = () => rightly() + 2 * 366 * 24 * 3600 * 1000; }")
+    ahead = add(page)
+    page.evaluate("{ Date.now = rightly; }")
+    right = add(page)
+    small_node(port)
+    all_sent(page)
+    (refused,) = page.evaluate("tm.replica.refused()")
+    assert (refused["entry"]["id"], refused["field"]) == (ahead["id"], "clock")
+    assert at_node(data) == [right["id"]]
+    assert right["id"] > ahead["id"]
+
+
 def test_a_node_that_no_longer_knows_the_tablet_costs_no_entry(page, node, small_node, port, data):
     node.kill()
     tap(page, 2)
@@ -235,7 +263,7 @@ def test_a_node_that_lost_what_it_acknowledged_gets_it_back_and_the_tablet_raise
 
 def test_what_another_tablet_wrote_comes_by_itself_and_is_not_written_again(page, tablets, port, data):
     other = tablets("other").open(address(port))
-    ready_for_offline(other)
+    heard(other)
     mine = add(page, visit=VISIT)
     all_sent(page)
     other.evaluate("tm.replica.kick()")
