@@ -57,8 +57,7 @@ class LabelCard:
             with ui.element("section").classes("tm-card"):
                 self._state()
                 self._who()
-                if record.prints:
-                    self._why()
+                self._why()
                 self._actions(layout)
         html(drawn).classes("tm-print")
         ui.add_css(f"@page {{ size: {layout.width:g}mm {layout.height:g}mm; margin: 0 }}")
@@ -99,7 +98,11 @@ class LabelCard:
                 with button:
                     html(Markup("{}").format(person.name))
 
+    @ui.refreshable_method
     def _why(self) -> None:
+        """Asked of every label but the first."""
+        if not self._box.record.prints:
+            return
         with ui.element("label").classes("tm-field").style("margin-bottom:1.25rem"):
             html(Markup("Why again?"))
             box = ui.element("input").props('maxlength=120 placeholder="smudged, lost, repacked ..."')
@@ -144,7 +147,9 @@ class LabelCard:
             for box in await asyncio.to_thread(self._desk.find, self._box.record.code)
             if box.line.visit == self._box.line.visit
         ]
+        self._reason = ""
         self._state.refresh()
+        self._why.refresh()
         self._tell("fits", "Recorded. Stick it on the box, not on the lid.")
         return True
 

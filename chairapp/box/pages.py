@@ -189,7 +189,7 @@ def _label_note(box: Box, clinic: ClinicDocument) -> Markup:
             "The label is of an older record",
             f"It was made {made}; the record has changed since. Print it again.",
         )
-    if record.on == "none":
+    if record.on == "none" and record.signature is not None:
         return _note("open", "No label yet", "No label has been printed for this box.")
     return Markup("")
 

@@ -27,7 +27,7 @@ Nodes = tuple[subprocess.Popen[bytes], ...]
 CASES = Path(__file__).parents[2] / "demo_cases"
 
 _HOST = "127.0.0.1"
-_START_SECONDS = 40.0
+_START_SECONDS = 60.0
 _APART_MS = 3 * 3600 * 1000
 
 

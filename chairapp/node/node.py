@@ -74,7 +74,8 @@ class Node:
                 stamper.merge(entry)
             seen = frontier(entries, ["adjustment"])
             made = stamper.entry(visit, kind, author=author, item=item, value=value, seen=seen)
-            self.store.add([made])
+            if made["id"] not in self.store.add([made]).stored:
+                raise NodeError("the entry could not be kept: try again")
             return made
 
     def _stamped(self) -> Stamper:

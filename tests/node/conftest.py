@@ -17,7 +17,7 @@ from chairapp.case import case_of, entries_of
 
 ROOT = Path(__file__).parents[2]
 START_MS = 1_795_600_000_000
-PATIENCE_S = 30
+PATIENCE_S = 60
 
 
 def until(condition, why):
