@@ -29,6 +29,13 @@ export default {
       setDraft(this.name, "");
       go("walk", desk.visit, route.step);
     },
+    /** The step fits by now, or waits for an answer: neither is for accepting. */
+    nothing() {
+      return h("section", { class: "sheet accept" }, [
+        h("h1", { tabindex: -1 }, t("accept.nothing")),
+        badge(verdictOf(route.step), say(`verdict.${verdictOf(route.step)}`)),
+      ]);
+    },
     reason(key) {
       return h(
         "button",
@@ -38,6 +45,7 @@ export default {
     },
   },
   render() {
+    if (!["off", "unsure"].includes(verdictOf(route.step))) return this.nothing();
     return h("section", { class: "sheet accept" }, [
       h("p", { class: "eyebrow" }, [
         title(route.step),

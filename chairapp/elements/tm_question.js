@@ -7,6 +7,8 @@ import { nameOf, row } from "tm_state";
 import { choiceText, isRequired, label, say, spec, unit } from "tm_steps";
 import { rounded, t, time } from "tm_words";
 
+const CLEARED = ["choice", "stations", "list"]; // kinds whose answer has no other way back to none
+
 export default {
   props: { item: String },
   computed: {
@@ -55,15 +57,13 @@ export default {
     },
     given() {
       const { it, now } = this;
-      if (!["choice", "stations", "list"].includes(it.kind) || now.value === null) return null;
+      if (!CLEARED.includes(it.kind) || now.value === null || now.status !== "fresh") return null;
       return h("p", { class: "aside" }, t("text.kept", { time: time(now.at), name: nameOf(now.author) }));
     },
     clear() {
-      if (
-        !(["choice", "stations", "list"].includes(this.it.kind) && this.now.value !== null) &&
-        this.now.value !== "looks_parallel"
-      )
-        return null;
+      const { it, now } = this;
+      const given = CLEARED.includes(it.kind) ? now.value !== null : now.value === "looks_parallel";
+      if (!given || now.status !== "fresh") return null;
       return h("button", { type: "button", class: "quiet clear", onClick: () => answer(this.item, null) }, [
         shape("undo"),
         t("question.clear"),
