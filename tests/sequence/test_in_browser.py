@@ -11,7 +11,7 @@ from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.check import check_entry
 from chairapp.sequence.view import view
 from chairapp.tablet.bundle import brython, bundle
-from tests.judge.brython_page import chromium
+from tests.browser.conftest import ARGS, CHROMIUM
 from tests.judge.random_visits import random_visit
 from tests.sequence.test_check import BAD, GOOD
 
@@ -45,7 +45,7 @@ def ask():
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium())
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
         page = browser.new_page()
         page.route("**/*", _serve)
         page.goto("http://localhost/")
