@@ -40,6 +40,8 @@ class ClinicDocument(_Part):
     time_zone: str
     label_address: Text
     """Host, with its port where it needs one, that the symbol on a label leads to."""
+    address: Annotated[str, StringConstraints(max_length=200)] = ""
+    """Where the clinic server itself answers: a tablet whose chair node is away may hand in there. "" if unknown."""
     languages: Annotated[list[str], Field(min_length=1)]
     chairs: Annotated[list[Text], Field(min_length=1)]
     staff: Annotated[list[Person], Field(min_length=1)]

@@ -19,6 +19,7 @@ from chairapp.box.pages import add_box_pages
 from chairapp.elements.frame import Frame
 from chairapp.home import add_home
 from chairapp.lost import add_lost_pages
+from chairapp.node.addresses import Addresses, address_routes, all_names_of
 from chairapp.node.documents import document_routes
 from chairapp.node.errors import ClinicAway, NodeError, PortTaken
 from chairapp.node.folder import Folder
@@ -34,6 +35,7 @@ from chairapp.sequence.override import load_override
 from chairapp.tablet import add_tablet
 from chairapp.tablet.icons import svg
 from sync.access import Device
+from sync.cors import Cors
 from sync.forward import Forward
 from sync.routes import routes
 
@@ -68,9 +70,12 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs))
     app.include_router(document_routes(node.documents, node.devices))
     app.include_router(pair_route(side.pair, is_loopback))
+    if isinstance(side, _Clinic):
+        app.include_router(address_routes(side.addresses, node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
     _add_pages(node, side.audit)
-    add_tablet(app)
+    # A page's policy cannot name an address of IPv6.
+    add_tablet(app, reach=sorted(origin for origin in side.origins() if "[" not in origin))
     # A minute: taps made while a laptop sleeps or the network blinks still arrive.
     ui.run_with(
         app,
@@ -81,6 +86,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         reconnect_timeout=60,
         show_welcome_message=False,
     )
+    app.add_middleware(Cors, origins=side.origins)
     app.add_middleware(Guard)
     return app
 
@@ -143,12 +149,18 @@ class _Clinic:
         sequence = load_override(settings.sequence) if settings.sequence else document(jaw_relation())
         in_force = node.documents.keep_sequence(sequence)
         kept = node.documents.clinic() or demo_clinic(in_force, f"{settings.host}:{settings.port}")
-        changed = {"sequence": in_force, "label_address": settings.label_address or kept.label_address}
+        changed = {
+            "sequence": in_force,
+            "label_address": settings.label_address or kept.label_address,
+            "address": settings.address,
+        }
         if node.documents.clinic() is None:
             node.documents.keep_clinic(kept.model_copy(update=changed))
         elif any(getattr(kept, name) != value for name, value in changed.items()):
             node.documents.keep_clinic(kept.model_copy(update=changed | {"version": kept.version + 1}))
         self.pair = Pairing(node.devices, node.clinic, ALPHABET)
+        self.addresses = Addresses(node.folder.keys / "addresses.json", node.devices)
+        self.origins = self.addresses.origins
 
     def device(self) -> str:
         return self._node.folder.node
@@ -169,11 +181,16 @@ class _Chair:
         self._clinic = clinic
         self.audit = f"{clinic}/audit"
         name = f"Chair node {node.folder.node[:8]}"
-        self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences)
+        own = node.settings.address
+        self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences, own)
         self._forward: Forward | None = None
 
     def device(self) -> str | None:
         return self._membership.device
+
+    def origins(self) -> set[str]:
+        """Pages of its clinic server may call here."""
+        return all_names_of([self._clinic])
 
     async def pair(self, asked: PairingRequest, _: str | None) -> Doc:
         """Pass it on to the clinic server, and know the device here too."""

@@ -25,12 +25,20 @@ class Membership:
     """`device` and `token` are None until the clinic server was reached once; then they are kept for good."""
 
     def __init__(
-        self, folder: Folder, clinic_url: str, documents: Documents, name: str, wanted: Callable[[], set[str]]
+        self,
+        folder: Folder,
+        clinic_url: str,
+        documents: Documents,
+        name: str,
+        wanted: Callable[[], set[str]],
+        address: str,
     ) -> None:
         self._file = folder.keys / "clinic.json"
         self._documents = documents
         self._name = name
         self._wanted = wanted
+        self._address = address
+        self._told_address = False
         self._tag: str | None = None
         self._joining = asyncio.Lock()
         self._client = httpx.AsyncClient(base_url=clinic_url, timeout=_TIMEOUT, trust_env=False)
@@ -78,6 +86,7 @@ class Membership:
         assert clinic is not None  # noqa: S101 - a 304 answers a tag only a kept document gave us
         for digest in {clinic.sequence, *await asyncio.to_thread(self._wanted)}:
             await self.sequence(digest)
+        await self._tell_address()
         return clinic
 
     async def sequence(self, digest: str) -> dict[str, Any]:
@@ -95,6 +104,12 @@ class Membership:
         await self.join()
         return await self._json("POST", "/pair", json={"kind": kind, "name": name})
 
+    async def _tell_address(self) -> None:
+        """Once a start: the clinic server then answers pages that came from here."""
+        if not self._told_address:
+            await self._call("PUT", "/sync/address", json={"address": self._address})
+            self._told_address = True
+
     async def close(self) -> None:
         await self._client.aclose()
 
@@ -109,7 +124,7 @@ class Membership:
             answer = await self._client.request(method, path, headers=sent, **body)
         except httpx.HTTPError as error:
             raise ClinicAway("the clinic server cannot be reached") from error
-        if answer.status_code not in (200, 304):
+        if answer.status_code not in (200, 204, 304):
             raise ClinicAway(f"the clinic server answered {answer.status_code}")
         return answer
 

@@ -50,6 +50,12 @@ class Settings:
     sequence: Path | None = None
     label_address: str | None = None
 
+    @property
+    def address(self) -> str:
+        """Where this node's own pages come from."""
+        host = self.host.strip("[]")
+        return f"http://[{host}]:{self.port}" if ":" in host else f"http://{host}:{self.port}"
+
 
 def _host(text: str) -> str:
     if not is_loopback(text):

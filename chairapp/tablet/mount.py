@@ -1,7 +1,7 @@
 """Where a node serves the tablet page: `/chair`, its release, its files and its service worker."""
 
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from importlib.resources import files as resources
 from typing import Any
@@ -22,16 +22,17 @@ _ASK_FIRST = "no-cache"
 _NEVER = "no-store"
 
 
-def add_tablet(app: FastAPI, *, author: Author | None = None, retired: bool = False) -> None:
+def add_tablet(app: FastAPI, *, author: Author | None = None, retired: bool = False, reach: Sequence[str] = ()) -> None:
     """Serve the tablet page on this app. Call it before `ui.run_with(app)`, whose catch-all takes what comes after.
 
     The release is built when the app starts, after NiceGUI has started; a page that cannot be frozen stops the node
     with a TabletError. `author` is `chairapp.elements.chair` when it is not given. `retired` takes the service worker
-    back from every tablet that comes by: the page then works only while connected.
+    back from every tablet that comes by: the page then works only while connected. `reach` are the origins besides its
+    own that the page may hand in to.
     """
     if any(isinstance(route, Mount) and route.path == "" for route in app.routes):
         raise ReleaseError("add_tablet must be called before ui.run_with")
-    shelf = _Shelf(author, retired)
+    shelf = _Shelf(author, retired, reach)
     app.include_router(shelf.router())
     started = app.router.lifespan_context
 
@@ -47,15 +48,16 @@ def add_tablet(app: FastAPI, *, author: Author | None = None, retired: bool = Fa
 class _Shelf:
     """The release that is served, from memory."""
 
-    def __init__(self, author: Author | None, retired: bool) -> None:
+    def __init__(self, author: Author | None, retired: bool, reach: Sequence[str]) -> None:
         self._author = author
         self._retired = retired
+        self._reach = reach
         self._release: Release | None = None
 
     async def fill(self) -> None:
         files = Files()
         no_socket = files.add("no_socket.js", _own("no_socket.js"))
-        self._release = await build_release(page(self._author or _chair(), files), files, no_socket)
+        self._release = await build_release(page(self._author or _chair(), files), files, no_socket, self._reach)
 
     @property
     def release(self) -> Release:

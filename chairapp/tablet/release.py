@@ -10,7 +10,7 @@ import hashlib
 import html as markup
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,11 +57,12 @@ class Release:
     manifest: dict[str, object]
 
 
-async def build_release(build: Callable[[], None], files: Files, no_socket: str) -> Release:
+async def build_release(build: Callable[[], None], files: Files, no_socket: str, reach: Sequence[str] = ()) -> Release:
     """Render `build`, freeze it, and list what it needs. `files` holds what is known already: judge, icons, manifest.
 
-    Equal code gives equal bytes and so an equal version, in every process. Raises ReleaseError for an element that
-    would need the node at run time, and for a file that cannot be had.
+    Equal code gives equal bytes and so an equal version, in every process. `reach` are the further origins the page's
+    policy lets it call; with others it is another version, for the policy is kept on the tablet beside the page.
+    Raises ReleaseError for an element that would need the node at run time, and for a file that cannot be had.
     """
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app=nicegui_app), base_url="http://release") as client:
         html = await _render(client, build)
@@ -73,7 +74,7 @@ async def build_release(build: Callable[[], None], files: Files, no_socket: str)
         freezer = _Freezer(client, files)
         html = await freezer.with_own_imports(html)
         html = await freezer.with_own_addresses(html)
-    return _released(html, files)
+    return _released(html, files, reach)
 
 
 async def _render(client: httpx.AsyncClient, build: Callable[[], None]) -> str:
@@ -179,14 +180,14 @@ def _modules_of(html: str) -> list[str]:
     return [text for attributes, text in _INLINE_SCRIPT.findall(html) if 'type="module"' in attributes]
 
 
-def _released(html: str, files: Files) -> Release:
+def _released(html: str, files: Files, reach: Sequence[str]) -> Release:
     """The version is of everything but itself; it is then written into the page, so that the page knows its own."""
     if PLACEHOLDER not in html:
         raise ReleaseError("the page has no tm-config: it must be built by chairapp.tablet.page")
     listed = sorted(({"url": file.url, "sha256": file.sha256, "size": len(file.body)} for file in files), key=_url)
-    version = hashlib.sha256(json.dumps([html, listed]).encode()).hexdigest()[:_VERSION_DIGITS]
+    version = hashlib.sha256(json.dumps([html, listed, *reach]).encode()).hexdigest()[:_VERSION_DIGITS]
     html = html.replace(PLACEHOLDER, version)
-    page = File("chair.html", html.encode(), "text/html; charset=utf-8", _headers(html))
+    page = File("chair.html", html.encode(), "text/html; charset=utf-8", _headers(html, reach))
     assets = [{"url": PAGE, "sha256": page.sha256, "size": len(page.body)}, *listed]
     return Release(page, files, version, {"version": version, "assets": assets})
 
@@ -195,7 +196,7 @@ def _url(asset: dict[str, object]) -> str:
     return str(asset["url"])
 
 
-def _headers(html: str) -> dict[str, str]:
+def _headers(html: str, reach: Sequence[str]) -> dict[str, str]:
     """No script runs on the page but its own files and the inline ones it was frozen with."""
     scripts = [f"'sha256-{_base64(text)}'" for attributes, text in _INLINE_SCRIPT.findall(html) if _runs(attributes)]
     policy = {
@@ -203,7 +204,7 @@ def _headers(html: str) -> dict[str, str]:
         "script-src": " ".join(["'self'", *scripts]),
         "style-src": "'self' 'unsafe-inline'",
         "img-src": "'self' data: blob:",
-        "connect-src": "'self'",
+        "connect-src": " ".join(["'self'", *reach]),
         "worker-src": "'self'",
         "manifest-src": "'self'",
         "base-uri": "'none'",
