@@ -24,7 +24,7 @@ _SHAPES = {
     "open": '<circle class="l" cx="12" cy="12" r="9" stroke-dasharray="3.2 4.1"/>',
     "stale": '<path class="l" d="M19.5 8.5A8.5 8.5 0 1 0 20.5 13.5M20.5 3.5v5.4h-5.4"/>',
     "unsure": '<path d="M12 1.2 22.8 12 12 22.8 1.2 12z"/>'
-    '<path class="c" d="M9.4 9.6a2.7 2.7 0 1 1 3.9 2.4c-.9.5-1.3 1-1.3 2M12 17.1v.1"/>',
+    '<path class="c" d="M7.4 13.2c1.5-2.6 3.1-2.6 4.6-1.2s3.1 1.4 4.6-1.2"/>',
     "off": '<path d="M8 1.6h8L22.4 8v8L16 22.4H8L1.6 16V8z"/><path class="c" d="M12 6.6v6.6M12 17.1v.1"/>',
     "fits": '<circle cx="12" cy="12" r="11"/><path class="c" d="m7 12.4 3.5 3.5L17 9"/>',
     "accepted": '<path d="M5 1.5h14A3.5 3.5 0 0 1 22.5 5v14a3.5 3.5 0 0 1-3.5 3.5H5'

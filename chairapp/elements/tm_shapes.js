@@ -18,11 +18,7 @@ const circle = (how) => h("circle", { cx: 12, cy: 12, r: 9, ...how });
 const DRAWN = {
   open: () => [circle({ ...STROKE, "stroke-dasharray": "3.2 4.1", "stroke-width": 2 })],
   stale: () => [line("M19.5 8.5A8.5 8.5 0 1 0 20.5 13.5"), line("M20.5 3.5v5.4h-5.4")],
-  unsure: () => [
-    solid("M12 1.2 22.8 12 12 22.8 1.2 12z"),
-    line("M9.4 9.6a2.7 2.7 0 1 1 3.9 2.4c-.9.5-1.3 1-1.3 2", CUT),
-    line("M12 17.1v.1", CUT),
-  ],
+  unsure: () => [solid("M12 1.2 22.8 12 12 22.8 1.2 12z"), line("M7.4 13.2c1.5-2.6 3.1-2.6 4.6-1.2s3.1 1.4 4.6-1.2", CUT)],
   off: () => [solid("M8 1.6h8L22.4 8v8L16 22.4H8L1.6 16V8z"), line("M12 6.6v6.6", CUT), line("M12 17.1v.1", CUT)],
   fits: () => [circle({ r: 11, fill: "currentColor" }), line("m7 12.4 3.5 3.5L17 9", CUT)],
   accepted: () => [
