@@ -11,8 +11,8 @@ from pathlib import Path
 from tinydb import TinyDB
 
 from bench import Row
+from sync.disk import Disk
 from sync.entry import Entry, Stamper, canonical
-from sync.journal import Disk
 from sync.tiny_store import TinyStore
 
 SIZES = (100, 10_000, 50_000)

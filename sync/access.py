@@ -23,7 +23,17 @@ from sync.atomic import replace_file
 from sync.clock import wall_ms
 from sync.errors import NotAllowed, NotPaired, StoreError
 
-__all__ = ["Device", "Devices", "FileDevices", "Kind", "digest_of_token", "may_hand_in", "new_token", "require"]
+__all__ = [
+    "Device",
+    "Devices",
+    "FileDevices",
+    "Kind",
+    "admit",
+    "digest_of_token",
+    "may_hand_in",
+    "new_token",
+    "require",
+]
 
 Kind = Literal["tablet", "node"]
 
@@ -67,14 +77,22 @@ def require(devices: Devices, *, revoked: bool = False) -> Callable[..., object]
     async def device(given: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]) -> Device:
         if given is None:
             raise NotPaired("There is no device token.", field="Authorization")
-        found = await run_in_threadpool(devices.by_token, given.credentials)
-        if found is None:
-            raise NotPaired("Nobody here knows this device token.", field="Authorization")
-        if found.revoked and not (revoked and may_hand_in(found, wall_ms())):
-            raise NotAllowed(f"{found.name} was removed from the clinic's devices.", field="Authorization")
-        return found
+        return await run_in_threadpool(admit, devices, given.credentials, revoked, wall_ms())
 
     return device
+
+
+def admit(devices: Devices, token: str, revoked: bool, now: int) -> Device:
+    """The device of a token. With `revoked` one revoked less than 30 days before `now` passes.
+
+    Raises NotPaired and NotAllowed.
+    """
+    found = devices.by_token(token)
+    if found is None:
+        raise NotPaired("Nobody here knows this device token.", field="Authorization")
+    if found.revoked and not (revoked and may_hand_in(found, now)):
+        raise NotAllowed(f"{found.name} was removed from the clinic's devices.", field="Authorization")
+    return found
 
 
 def may_hand_in(device: Device, now: int) -> bool:

@@ -1,29 +1,41 @@
-"""Small files replaced as a whole: after a crash there is the old one or the new one, never half of one."""
+"""What takes several steps on a disk, in the order that outlives a crash between any two of them."""
 
 import os
 from pathlib import Path
 
-__all__ = ["replace_file", "sync_folder"]
+from sync.disk import DISK, Disk
+
+__all__ = ["make_folder", "replace_file", "write_all"]
 
 
-def replace_file(path: Path, data: bytes) -> None:
-    """Put `data` at `path`, readable by its owner only. Raises OSError; the old file is then still there."""
+def make_folder(folder: Path, disk: Disk = DISK) -> None:
+    """Make a folder and those above it. Their names are on disk when this returns: with a folder goes all in it."""
+    missing = [above for above in (folder, *folder.parents) if not disk.exists(above)]
+    for above in reversed(missing):
+        disk.make_folder(above)
+    # Also for a folder that was there: whoever made it may have been killed before its name was on disk.
+    for above in [*reversed(missing), folder]:
+        disk.sync_folder(above.parent)
+
+
+def replace_file(path: Path, data: bytes, disk: Disk = DISK) -> None:
+    """Put `data` at `path`, readable by its owner only. Raises OSError; the old file is then still there.
+
+    After a crash there is the old file or the new one, never half of one.
+    """
     fresh = path.with_name(f".{path.name}.{os.getpid()}.new")
-    file = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o600)
-    with os.fdopen(file, "wb") as handle:
-        handle.write(data)
-        handle.flush()
-        os.fsync(handle.fileno())
-    os.replace(fresh, path)
-    sync_folder(path.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the names in a folder durable, where the system can (Windows cannot open a folder)."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
+    file = disk.open(fresh, empty=True)
     try:
-        os.fsync(handle)
+        write_all(disk, file, data)
+        disk.sync(file)
     finally:
-        os.close(handle)
+        disk.close(file)
+    disk.rename(fresh, path)
+    disk.sync_folder(path.parent)
+
+
+def write_all(disk: Disk, file: int, data: bytes) -> None:
+    """Write all of it, in as many writes as the system wants."""
+    written = 0
+    while written < len(data):
+        written += disk.write(file, data[written:])

@@ -5,8 +5,9 @@ import json
 from pathlib import Path
 from typing import Any
 
+from sync.disk import DISK, Disk
 from sync.entry import Refusal
-from sync.journal import Disk, Journal
+from sync.journal import Journal
 from sync.store import Filed, Record
 
 __all__ = ["Drawer", "key_of"]
@@ -20,8 +21,9 @@ def key_of(entry: Any) -> str:
 class Drawer:
     """A journal of refused entries. Only their keys stay in memory; they are read from the file when looked at."""
 
-    def __init__(self, path: Path, *, write: bool = True, disk: Disk | None = None) -> None:
+    def __init__(self, path: Path, *, write: bool = True, disk: Disk = DISK) -> None:
         self._settled: dict[str, bool] = {}
+        self._disk = disk
         self._journal = Journal(path, write=write, disk=disk)
         self._journal.load(self._take)
 
@@ -49,7 +51,7 @@ class Drawer:
                 refusal = Refusal(*line["refusal"])
                 records.append(Record(key, line["entry"], refusal, line["device"], at, self._settled.get(key, False)))
 
-        Journal(self._journal.path, write=False).load(take)
+        Journal(self._journal.path, write=False, disk=self._disk).load(take)
         return records
 
     def __len__(self) -> int:

@@ -18,6 +18,10 @@ SyncError
     StoreNewer        made by a newer program
     StoreImmutable    something tried to change or remove an entry
     StoreReadOnly     opened for reading
+    StoreOlder        made by an older program, and opened for reading only
+    StoreNotEmpty     something would be put over what is there
+  BackupError         a backup that cannot be written, or is not whole
+  FileError           a file handed in by hand that cannot be read
 """
 
 from typing import ClassVar
@@ -129,3 +133,19 @@ class StoreImmutable(StoreError):
 
 class StoreReadOnly(StoreError):
     do = "Open the store for writing."
+
+
+class StoreOlder(StoreError):
+    do = "Start the node once with this program, which brings its store up to date."
+
+
+class StoreNotEmpty(StoreError):
+    do = "Name a new folder or an empty database."
+
+
+class BackupError(SyncError):
+    do = "Take another backup, or another place for it."
+
+
+class FileError(SyncError):
+    do = "Save it on the tablet again."

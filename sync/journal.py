@@ -8,31 +8,19 @@ not known, and asking it a second time would not tell (a failed fsync is not ret
 """
 
 import json
-import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, NoReturn
 from zlib import crc32
 
-from sync.atomic import sync_folder
+from sync.atomic import write_all
+from sync.disk import DISK, Disk
 from sync.errors import StoreBroken, StoreFull, StoreReadOnly
 
-__all__ = ["Damage", "Disk", "Journal"]
+__all__ = ["Damage", "Journal"]
 
 _CRC_DIGITS = 8
-
-
-class Disk:
-    """What a journal asks of the operating system; tests put one that fails in its place."""
-
-    def write(self, file: int, data: bytes) -> int:
-        return os.write(file, data)
-
-    def sync(self, file: int) -> None:
-        os.fsync(file)
-
-    def cut(self, file: int, size: int) -> None:
-        os.ftruncate(file, size)
 
 
 class Damage(NamedTuple):
@@ -49,24 +37,28 @@ class Journal:
     `damaged` are the lines that could not be read, `torn` how many bytes of an unfinished line were cut off.
     """
 
-    def __init__(self, path: Path, *, write: bool = True, disk: Disk | None = None) -> None:
+    def __init__(self, path: Path, *, write: bool = True, disk: Disk = DISK) -> None:
         self.path = path
         self.damaged: list[Damage] = []
         self.torn = 0
         self._write = write
-        self._disk = disk or Disk()
+        self._disk = disk
         self._fault = ""
         self._size = 0
         self._file = -1
 
     def load(self, take: Callable[[Any], None]) -> None:
-        """Give every whole line's JSON to `take`, then stand ready to append. Reading only changes nothing."""
-        if self._write:
-            self._open()
-        if self.path.exists():
-            self._read(take)
-        if self._write:
-            self._cut_tail()
+        """Give every whole line's JSON to `take`, then stand ready to append. Reading only changes nothing.
+
+        Raises StoreBroken when the disk fails; what is on it stays as it is.
+        """
+        try:
+            self._load(take)
+        except BaseException as error:
+            self.close()
+            if isinstance(error, OSError):
+                raise StoreBroken(f"{self.path.name} could not be opened: {error.strerror}.") from error
+            raise
 
     def append(self, payload: bytes) -> None:
         """Add one line; it is on disk when this returns.
@@ -78,60 +70,118 @@ class Journal:
             raise StoreReadOnly(f"{self.path.name} was opened for reading.")
         if self._fault:
             raise StoreBroken(self._fault)
-        line = b"%08x %b\n" % (crc32(payload), payload)
+        line = _as_line(payload)
         self._put(line)
         try:
             self._disk.sync(self._file)
         except OSError as error:
+            # Read again it might come from memory and be taken for kept, though it never reached the disk.
+            with suppress(OSError):
+                self._disk.cut(self._file, self._size)
             self._fail("the disk did not confirm a write", error)
         self._size += len(line)
 
+    def rewrite(self, change: Callable[[Any], Iterable[bytes]]) -> None:
+        """Put another file in the place of this one, whole: after a crash there is the old one or the new one.
+
+        `change` gives the payloads that take the place of a line's JSON. Damaged lines are taken over as they are.
+        Raises StoreFull with the old file still there, StoreBroken when it is not known which one is.
+        """
+        if self._fault:
+            raise StoreBroken(self._fault)
+        fresh = self.path.with_name(self.path.name + ".new")
+        try:
+            size, damaged = self._write_fresh(fresh, change)
+        except OSError as error:
+            raise StoreFull(f"{self.path.name} could not be written anew: {error.strerror}.") from error
+        try:
+            self._disk.rename(fresh, self.path)
+            self._disk.sync_folder(self.path.parent)
+            file = self._disk.open(self.path)
+        except OSError as error:
+            # Appending to a file whose name may be gone after a power cut would lose what was acknowledged.
+            self._fail("the disk did not confirm a new file", error)
+        self._disk.close(self._file)
+        self._file, self._size, self.damaged = file, size, damaged
+
     def close(self) -> None:
         if self._file >= 0:
-            os.close(self._file)
+            self._disk.close(self._file)
             self._file = -1
 
+    def _load(self, take: Callable[[Any], None]) -> None:
+        if self._write:
+            self._open()
+        if self._disk.exists(self.path):
+            self._read(take)
+        if self._write:
+            self._make_sure()
+
     def _open(self) -> None:
-        fresh = not self.path.exists()
-        flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
-        self._file = os.open(self.path, flags, 0o600)
-        if fresh:
-            sync_folder(self.path.parent)
+        self._file = self._disk.open(self.path)
+        # Also a file that was there: whoever made it may have been killed before its name was on disk.
+        self._disk.sync_folder(self.path.parent)
+
+    def _make_sure(self) -> None:
+        """Cut the tail off and wait for the rest to be on disk.
+
+        A writer killed between a write and its fsync leaves a line that is read here like any other; what is in it
+        would be acknowledged when it is offered again.
+        """
+        if self.torn:
+            self._keep_tail()
+            self._disk.cut(self._file, self._size)
+        self._disk.sync(self._file)
 
     def _read(self, take: Callable[[Any], None]) -> None:
         """Read to the last whole line. A bad line counts as damaged only if a good one follows; else it is the tail."""
         offset, doubtful = 0, list[Damage]()
-        with self.path.open("rb") as lines:
+        with self._disk.read(self.path) as lines:
             for number, line in enumerate(lines, 1):
                 if _is_whole(line):
                     self.damaged += doubtful
                     doubtful.clear()
                     self._size = offset + len(line)
-                    take(json.loads(line[_CRC_DIGITS + 1 :]))
+                    take(_json_of(line))
                 else:
                     doubtful.append(Damage(number, offset, len(line)))
                 offset += len(line)
         self.torn = offset - self._size
 
-    def _cut_tail(self) -> None:
-        if not self.torn:
-            return
-        with self.path.open("rb") as source:
+    def _keep_tail(self) -> None:
+        with self._disk.read(self.path) as source:
             source.seek(self._size)
             tail = source.read()
-        with self.path.with_name(self.path.name + ".torn").open("ab") as kept:
-            kept.write(tail + b"\n")
-            kept.flush()
-            os.fsync(kept.fileno())
-        sync_folder(self.path.parent)
-        self._disk.cut(self._file, self._size)
-        self._disk.sync(self._file)
+        kept = self._disk.open(self.path.with_name(self.path.name + ".torn"))
+        try:
+            write_all(self._disk, kept, tail + b"\n")
+            self._disk.sync(kept)
+        finally:
+            self._disk.close(kept)
+        self._disk.sync_folder(self.path.parent)
+
+    def _write_fresh(self, fresh: Path, change: Callable[[Any], Iterable[bytes]]) -> tuple[int, list[Damage]]:
+        """Returns the size of the new file and where its damaged lines are."""
+        size, number, damaged = 0, 0, list[Damage]()
+        file = self._disk.open(fresh, empty=True)
+        try:
+            with self._disk.read(self.path) as lines:
+                for line in lines:
+                    whole = _is_whole(line)
+                    for made in map(_as_line, change(_json_of(line))) if whole else (line,):
+                        write_all(self._disk, file, made)
+                        number += 1
+                        if not whole:
+                            damaged.append(Damage(number, size, len(made)))
+                        size += len(made)
+            self._disk.sync(file)
+        finally:
+            self._disk.close(file)
+        return size, damaged
 
     def _put(self, line: bytes) -> None:
         try:
-            written = 0
-            while written < len(line):
-                written += self._disk.write(self._file, line[written:])
+            write_all(self._disk, self._file, line)
         except OSError as error:
             self._take_back(error)
             raise StoreFull(f"{self.path.name} could not be written: {error.strerror}.") from error
@@ -143,9 +193,17 @@ class Journal:
         except OSError:
             self._fail("the disk did not take a write back", error)
 
-    def _fail(self, what: str, error: OSError) -> None:
+    def _fail(self, what: str, error: OSError) -> NoReturn:
         self._fault = f"{self.path.name}: {what} ({error.strerror})."
         raise StoreBroken(self._fault) from error
+
+
+def _as_line(payload: bytes) -> bytes:
+    return b"%08x %b\n" % (crc32(payload), payload)
+
+
+def _json_of(line: bytes) -> Any:
+    return json.loads(line[_CRC_DIGITS + 1 :])
 
 
 def _is_whole(line: bytes) -> bool:

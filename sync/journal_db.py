@@ -4,12 +4,11 @@
 `tinydb.Query` are TinyDB's. There is one table per visit, so a save copies nothing that grows with the store.
 """
 
-import base64
 import bisect
-import json
+import logging
 import uuid
 from collections import ChainMap
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
@@ -17,16 +16,19 @@ from tinydb import TinyDB
 from tinydb.storages import Storage
 from tinydb.table import Table
 
-from sync import seal
+from sync import erased, seal
 from sync.clock import wall_ms
+from sync.disk import DISK, Disk
 from sync.entry import Entry, canonical, read
-from sync.errors import StoreImmutable, StoreNewer
-from sync.journal import Damage, Disk, Journal
-from sync.store import Head
+from sync.erased import ERASURE, Erasing, Erasure
+from sync.errors import StoreFull, StoreImmutable, StoreNewer
+from sync.journal import Damage, Journal
+from sync.journal_lines import FORMAT, change_line, header_line, read_change, read_gone, rewritten
+from sync.store import Head, Link
 
 __all__ = ["JournalDB", "JournalStorage", "JournalTable", "Receipt"]
 
-FORMAT = 1
+_log = logging.getLogger(__name__)
 
 Tables = dict[str, dict[str, Entry]]
 
@@ -50,20 +52,29 @@ class JournalStorage(Storage):
     """
 
     def __init__(
-        self, path: Path | str, *, write: bool = True, now: Callable[[], int] = wall_ms, disk: Disk | None = None
+        self, path: Path | str, *, write: bool = True, now: Callable[[], int] = wall_ms, disk: Disk = DISK
     ) -> None:
         self.tables: Tables = {}
         self.receipts: list[Receipt] = []
         self.last_of: dict[str, int] = {}
         self.latest: dict[str, str] = {}
         self.epoch = ""
+        self.cut = self.head = Head("", 0, "")
+        self.erasures: dict[str, Erasure] = {}
+        self._bare: set[str] = set()
+        self._owed: set[str] = set()
+        self._gone: dict[int, bytes] = {}
         self._receipt_of: dict[str, Receipt] = {}
         self._now = now
         self._journal = Journal(Path(path), write=write, disk=disk)
         self._journal.load(self._take)
         if write and not self.epoch:
-            self._begin()
-        self.head = self._find_head()
+            try:
+                self._begin()
+            except BaseException:
+                self._journal.close()
+                raise
+        self._heed_again(write)
 
     @property
     def damaged(self) -> list[Damage]:
@@ -90,23 +101,66 @@ class JournalStorage(Storage):
         if fresh:
             self.append([canonical(dict(document)) for document in fresh])
 
-    def append(self, parts: Sequence[bytes], *, source: str = "") -> set[str]:
+    def append(self, parts: Sequence[bytes], *, source: str = "", received: int | None = None) -> set[str]:
         """Keep new entries, given as canonical bytes: one line, one fsync, then memory. Returns the visits touched.
 
         Raises StoreFull or StoreBroken with nothing changed in memory.
         """
-        received, position, previous = self._now(), self.head.position + 1, self.head.hash
-        hashes: list[str] = []
-        for offset, part in enumerate(parts):
-            previous = seal.following(previous, position + offset, part)
-            hashes.append(previous)
-        self._journal.append(_line(parts, hashes, position, received, source))
+        received = self._now() if received is None else received
         # Read back from the bytes: what is in memory is what is on disk, and no caller holds these dicts.
-        entries = [read(part) for part in parts]
+        ids = [read(part)["id"] for part in parts] if self.erasures or _may_erase(parts) else []
+        erasing = erased.apply(ids, parts, self.data, self.erasures) if ids else Erasing([*parts], set(), {}, [])
+        position, previous = self.head.position + 1, self.head.hash
+        hashes: list[bytes] = []
+        for offset, part in enumerate(erasing.fresh):
+            leaf = seal.leaf(part, bare=offset in erasing.bare)
+            previous = seal.linked(previous, position + offset, leaf)
+            hashes.append(bytes.fromhex(previous))
+        self._journal.append(change_line(erasing.fresh, hashes, position, received, source, sorted(erasing.bare)))
+        entries = [read(part) for part in erasing.fresh]
         for offset, (entry, hash_) in enumerate(zip(entries, hashes, strict=True)):
-            self._remember(entry, position + offset, bytes.fromhex(hash_), received, source)
-        self.head = self._find_head()
+            self._remember(entry, Receipt(position + offset, entry["visit"], entry["id"], hash_, received, source))
+        self._bare |= {entries[offset]["id"] for offset in erasing.bare}
+        self._erase(erasing)
         return {entry["visit"] for entry in entries}
+
+    def purge(self, visits: Iterable[str]) -> int:
+        """Let go of these visits for good; returns how many entries went. Their leaves stay, for the chain.
+
+        Raises StoreFull or StoreBroken with nothing changed in memory.
+        """
+        gone = self.tables.keys() & set(visits)
+        leaves = {
+            receipt.position: seal.leaf(canonical(self.tables[visit][receipt.id]), bare=receipt.id in self._bare)
+            for visit in gone
+            for receipt in self.of_visit(visit)
+        }
+        if leaves:
+            cut = self._cut_after(self._gone | leaves)
+            self._rewrite(cut, gone)
+            self.cut = cut
+            self._gone = {at: leaf for at, leaf in (self._gone | leaves).items() if at > cut.position}
+            self._forget(gone)
+        return len(leaves)
+
+    def links(self) -> Iterator[Link]:
+        """The chain after the cut, in order."""
+        kept = {receipt.position: receipt for receipt in self.receipts}
+        for position in sorted(kept.keys() | self._gone.keys()):
+            receipt = kept.get(position)
+            entry = self.entry(receipt.id) if receipt else None
+            if receipt and entry:
+                bare = receipt.id in self._bare
+                yield Link(
+                    position, canonical(entry), receipt.hash.hex(), receipt.received, receipt.source, bare=bare
+                )
+            else:
+                yield Link(position, b"", "", 0, leaf=self._gone[position])
+
+    def data(self, entry_id: str) -> bytes | None:
+        """The canonical bytes of an entry."""
+        entry = self.entry(entry_id)
+        return canonical(entry) if entry else None
 
     def entry(self, entry_id: str) -> Entry | None:
         receipt = self._receipt_of.get(entry_id)
@@ -116,6 +170,22 @@ class JournalStorage(Storage):
         """Receipts after a position, in order."""
         start = bisect.bisect_right(self.receipts, position, key=lambda receipt: receipt.position)
         return (self.receipts[index] for index in range(start, len(self.receipts)))
+
+    def hash_at(self, position: int) -> str:
+        """The chain's hash after so many entries; "" when there is no such receipt, or it stood before the cut."""
+        start = position
+        while start in self._gone:
+            start -= 1
+        receipt = next(self.after(start - 1), None)
+        if start == self.cut.position:
+            found = self.cut.hash
+        elif receipt and receipt.position == start:
+            found = receipt.hash.hex()
+        else:
+            return ""
+        for purged in range(start + 1, position + 1):
+            found = seal.linked(found, purged, self._gone[purged])
+        return found
 
     def of_visit(self, visit: str, position: int = 0) -> list[Receipt]:
         """Receipts of one visit after a position, in order."""
@@ -152,35 +222,104 @@ class JournalStorage(Storage):
 
     def _begin(self) -> None:
         # Twice, so that one damaged line does not lose the store's name.
-        self.epoch = uuid.uuid4().hex
-        header = json.dumps({"journal": FORMAT, "epoch": self.epoch}).encode()
+        self._named(uuid.uuid4().hex, (0, ""))
         for _ in range(2):
-            self._journal.append(header)
+            self._journal.append(header_line(self.epoch))
 
-    def _find_head(self) -> Head:
-        if not self.receipts:
-            return Head(self.epoch, 0, seal.first(self.epoch))
-        return Head(self.epoch, self.receipts[-1].position, self.receipts[-1].hash.hex())
+    def _named(self, epoch: str, cut: Sequence[Any]) -> None:
+        self.epoch = epoch
+        self.cut = Head(epoch, cut[0], cut[1] or seal.first(epoch))
+        self.head = max(self.cut, self.head, key=lambda head: head.position)._replace(epoch=epoch)
 
     def _take(self, line: Any) -> None:
         if "journal" in line:
             if line["journal"] > FORMAT:
                 raise StoreNewer(f"{self._journal.path.name} has format {line['journal']}, newer than {FORMAT}.")
-            self.epoch = self.epoch or line["epoch"]
-            return
-        for offset, (entry, hash_) in enumerate(zip(line["e"], line["h"], strict=True)):
-            self._remember(entry, line["p"] + offset, base64.b64decode(hash_), line["r"], line.get("s", ""))
+            if not self.epoch:
+                self._named(line["epoch"], line.get("cut", (0, "")))
+        elif "g" in line:
+            gone = read_gone(line)
+            self._gone.update(enumerate(gone.leaves, gone.position))
+            self.head = Head(self.epoch, gone.position + len(gone.leaves) - 1, gone.hash.hex())
+        else:
+            change = read_change(line)
+            for offset, (entry, hash_) in enumerate(zip(change.entries, change.hashes, strict=True)):
+                place = change.position + offset
+                receipt = Receipt(place, entry["visit"], entry["id"], hash_, change.received, change.source)
+                self._remember(entry, receipt)
+            self._bare |= {change.entries[offset]["id"] for offset in change.bare}
 
-    def _remember(self, entry: Entry, position: int, hash_: bytes, received: int, source: str) -> None:
-        visit, entry_id, device = entry["visit"], entry["id"], entry["device"]
+    def _remember(self, entry: Entry, receipt: Receipt) -> None:
+        visit, entry_id, device = receipt.visit, receipt.id, entry["device"]
         self.tables.setdefault(visit, {})[entry_id] = entry
-        receipt = Receipt(position, visit, entry_id, hash_, received, source)
         self.receipts.append(receipt)
         self._receipt_of[entry_id] = receipt
         self.latest[device] = max(entry_id, self.latest.get(device, ""))
         # Taken out and put back at the end, which keeps the visits in the order they were last touched.
         self.last_of.pop(visit, None)
-        self.last_of[visit] = position
+        self.last_of[visit] = receipt.position
+        self.head = Head(self.epoch, receipt.position, receipt.hash.hex())
+
+    def _heed_again(self, write: bool) -> None:
+        """Take away the values whose erasure was kept and whose own line was not written anew before the end came."""
+        for data in [canonical(entry) for table in self.tables.values() for entry in table.values() if _erases(entry)]:
+            erasing = erased.apply(["-"], [data], self.data, {})
+            self._wipe(erasing)
+        if write:
+            self._settle_owed()
+
+    def _erase(self, erasing: Erasing) -> None:
+        self._wipe(erasing)
+        self._settle_owed()
+
+    def _wipe(self, erasing: Erasing) -> None:
+        for erasure in erasing.erasures:
+            self.erasures.setdefault(erasure.of, erasure)
+        for entry_id, data in erasing.wiped.items():
+            entry = read(data)
+            # Another dict for the table, or TinyDB's own cache of it would go on showing the value.
+            self.tables[entry["visit"]] = {**self.tables[entry["visit"]], entry_id: entry}
+            self._bare.add(entry_id)
+            self._owed.add(entry_id)
+
+    def _settle_owed(self) -> None:
+        if not self._owed:
+            return
+        try:
+            self._rewrite(self.cut, frozenset())
+        except StoreFull as full:
+            # The erasure itself is kept: it is heeded in memory, and on disk with the next one or the next start.
+            _log.warning("%d erased values are still in %s: %s", len(self._owed), self._journal.path.name, full.why)
+
+    def _rewrite(self, cut: Head, gone: Collection[str]) -> None:
+        def is_gone(entry: Entry) -> bool:
+            return entry["visit"] in gone
+
+        def bared(entry: Entry) -> Entry | None:
+            return self.entry(entry["id"]) if entry["id"] in self._owed else None
+
+        self._journal.rewrite(lambda line: rewritten(line, cut, is_gone, bared))
+        self._owed.clear()
+
+    def _cut_after(self, gone: Mapping[int, bytes]) -> Head:
+        """Where the chain can begin: after the purged entries that stand before all others."""
+        position, hash_ = self.cut.position, self.cut.hash
+        while position + 1 in gone:
+            position += 1
+            hash_ = seal.linked(hash_, position, gone[position])
+        return Head(self.epoch, position, hash_)
+
+    def _forget(self, gone: Collection[str]) -> None:
+        for visit in gone:
+            del self.tables[visit], self.last_of[visit]
+        self.receipts = [receipt for receipt in self.receipts if receipt.visit not in gone]
+        self._receipt_of = {receipt.id: receipt for receipt in self.receipts}
+        self._bare &= self._receipt_of.keys()
+        self.erasures = {of: erasure for of, erasure in self.erasures.items() if erasure.visit not in gone}
+        self.latest = {}
+        for receipt in self.receipts:
+            device = self.tables[receipt.visit][receipt.id]["device"]
+            self.latest[device] = max(receipt.id, self.latest.get(device, ""))
 
 
 class JournalTable(Table):
@@ -241,8 +380,10 @@ class JournalDB(TinyDB):
         raise StoreImmutable("Visits are never removed.")
 
 
-def _line(parts: Sequence[bytes], hashes: Sequence[str], position: int, received: int, source: str) -> bytes:
-    """A change: the canonical bytes of its entries as they are, then what the chain and the feed say of them."""
-    coded = b",".join(b'"%b"' % base64.b64encode(bytes.fromhex(hash_)) for hash_ in hashes)
-    tail = b',"s":%b' % json.dumps(source).encode() if source else b""
-    return b'{"e":[%b],"h":[%b],"p":%d,"r":%d%b}' % (b",".join(parts), coded, position, received, tail)
+
+def _erases(entry: Entry) -> bool:
+    return bool(entry["kind"] == ERASURE)
+
+
+def _may_erase(parts: Sequence[bytes]) -> bool:
+    return any(b'"kind":"erasure"' in part for part in parts)

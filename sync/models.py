@@ -1,12 +1,16 @@
 """The shapes of the API, for /openapi.json and for what is checked at the border."""
 
+import re
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from sync.store import BATCH
+from sync.errors import CursorError
+from sync.store import BATCH, Head
 
 __all__ = ["Answer", "Batch", "Entries", "ErrorAnswer", "HeadModel", "Health", "RefusedModel", "VisitModel", "Visits"]
+
+_HEAD = re.compile(r"(.{1,64})-([0-9]{1,18})-([0-9a-f]{64})", re.ASCII)
 
 
 class HeadModel(BaseModel):
@@ -16,14 +20,34 @@ class HeadModel(BaseModel):
     position: int = Field(ge=0)
     hash: str = Field(max_length=64)
 
+    def as_text(self) -> str:
+        """One text, to ask with whether a store still holds this head."""
+        return f"{self.epoch}-{self.position}-{self.hash}"
+
+    @classmethod
+    def of(cls, head: Head) -> "HeadModel":
+        return cls(epoch=head.epoch, position=head.position, hash=head.hash)
+
+    @classmethod
+    def of_text(cls, text: str) -> "HeadModel":
+        """Raises CursorError when the text is no head."""
+        found = _HEAD.fullmatch(text)
+        if not found:
+            raise CursorError("This is not a head.", field="known")
+        return cls(epoch=found[1], position=int(found[2]), hash=found[3])
+
 
 class Batch(BaseModel):
-    """Entries to keep, each checked by itself; `head` is the sender's own, kept for comparison."""
+    """Entries to keep, each checked by itself.
+
+    `head` is the sender's own, kept for comparison; `known` the one it last had from the other side.
+    """
 
     model_config = ConfigDict(extra="ignore")
 
     entries: list[Any] = Field(max_length=BATCH)
     head: HeadModel | None = None
+    known: HeadModel | None = None
 
 
 class RefusedModel(BaseModel):
@@ -34,13 +58,18 @@ class RefusedModel(BaseModel):
 
 
 class Answer(BaseModel):
-    """`stored` are on disk. `refused` are in the drawer; `settled` of them need not be offered again."""
+    """`stored` are on disk. `refused` are in the drawer; `settled` of them need not be offered again.
+
+    `holds`: whether the head the sender knew is still part of this chain. `yours`: the sender's head as last kept here.
+    """
 
     stored: list[str]
     refused: list[RefusedModel]
     settled: list[str]
     head: HeadModel
     epoch: str
+    holds: bool = True
+    yours: HeadModel | None = None
 
 
 class VisitModel(BaseModel):
@@ -53,10 +82,13 @@ class VisitModel(BaseModel):
 
 
 class Visits(BaseModel):
+    """`holds`: whether the head that was asked about is still part of this chain."""
+
     visits: list[VisitModel]
     cursor: str
     more: bool
     head: HeadModel
+    holds: bool = True
 
 
 class Entries(BaseModel):

@@ -5,11 +5,12 @@ Their calls block; a server makes them in a worker thread. All of them may be ca
 """
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
 from sync.entry import Entry, Refusal, canonical
+from sync.erased import Erasure, same
 from sync.errors import CursorError
 from sync.journal import Damage
 
@@ -28,6 +29,7 @@ __all__ = [
     "TouchedPage",
     "cursor_at",
     "position_of",
+    "runs",
     "sort_batch",
 ]
 
@@ -80,12 +82,18 @@ class TouchedPage(NamedTuple):
 
 
 class Link(NamedTuple):
-    """One entry as the chain holds it. `data` are its canonical bytes; `received` is when, in ms since 1970."""
+    """One entry as the chain holds it. `data` are its canonical bytes; `received` is when, in ms since 1970.
+
+    `bare` says that its value was replaced by the value's digest. Of a purged entry there is only the `leaf`.
+    """
 
     position: int
     data: bytes
     hash: str
     received: int
+    source: str = ""
+    bare: bool = False
+    leaf: bytes = b""
 
 
 class Record(NamedTuple):
@@ -146,8 +154,23 @@ class Store(Protocol):
 
     def head(self) -> Head: ...
 
+    def hash_at(self, position: int) -> str:
+        """The chain's hash after so many entries (64 hex digits); "" when there is no such entry."""
+
     def links(self) -> Iterator[Link]:
-        """The whole chain from the first entry, for `seal.verify`."""
+        """The chain from the first entry after `cut`, for `seal.verify`."""
+
+    def cut(self) -> Head:
+        """Where the chain that is still here begins; position 0 where nothing was purged."""
+
+    def erasures(self) -> dict[str, Erasure]:
+        """The erasures this store has heard of, by the id of the entry they name."""
+
+    def fill(self, links: Iterable[Link]) -> None:
+        """Put the entries of a backup into this store, which is empty, with when they came and from where.
+
+        They get a chain of this store's own; purged ones are left out. Raises StoreNotEmpty with nothing changed.
+        """
 
     def received(self, visit: str) -> dict[str, int]:
         """When each entry of a visit reached this store, in ms since 1970; against `at` it shows a wrong clock."""
@@ -193,11 +216,25 @@ def sort_batch(entries: Sequence[Entry], known: Callable[[str], bytes | None]) -
         held = fresh.get(entry_id) or known(entry_id)
         if held is None:
             fresh[entry_id] = data
-        elif held != data:
+        elif not same(held, data):
             refused.append((entry, SAME_ID))
             continue
         stored[entry_id] = None
     return Added(list(stored), list(fresh), refused), list(fresh.values())
+
+
+def runs(links: Iterable[Link]) -> Iterator[list[Link]]:
+    """Links of a backup in the batches they came in (at most 500), purged ones left out."""
+    run: list[Link] = []
+    for link in links:
+        if link.leaf:
+            continue
+        if run and ((link.received, link.source) != (run[0].received, run[0].source) or len(run) == BATCH):
+            yield run
+            run = []
+        run.append(link)
+    if run:
+        yield run
 
 
 class Listeners:

@@ -1,6 +1,6 @@
 """Entries in a TinyDB: a data folder for one node.
 
-    entries.jsonl   the journal under TinyDB: a line per change, never rewritten
+    entries.jsonl   the journal under TinyDB: a line per change; written anew only to erase a value or to purge visits
     refused.jsonl   the drawer
     kept.json       small values beside the entries: how far they were sent, the other side's head
     lock            held by the one process that writes
@@ -14,14 +14,15 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from sync.atomic import replace_file
+from sync.atomic import make_folder, replace_file
 from sync.clock import wall_ms
+from sync.disk import DISK, Disk
 from sync.drawer import Drawer
-from sync.entry import Entry, Refusal, canonical, in_order
-from sync.errors import StoreMissing, StoreReadOnly
-from sync.journal import Damage, Disk
+from sync.entry import Entry, Refusal, in_order
+from sync.erased import Erasure
+from sync.errors import StoreFull, StoreMissing, StoreNotEmpty, StoreReadOnly
+from sync.journal import Damage
 from sync.journal_db import JournalDB, JournalStorage, JournalTable, Receipt
-from sync.lock import FolderLock
 from sync.store import (
     BATCH,
     Added,
@@ -35,6 +36,7 @@ from sync.store import (
     TouchedPage,
     cursor_at,
     position_of,
+    runs,
     sort_batch,
 )
 
@@ -48,24 +50,25 @@ class TinyStore:
     """
 
     def __init__(
-        self, folder: Path | str, *, write: bool = True, now: Callable[[], int] = wall_ms, disk: Disk | None = None
+        self, folder: Path | str, *, write: bool = True, now: Callable[[], int] = wall_ms, disk: Disk = DISK
     ) -> None:
         self.folder = Path(folder)
         self._now = now
+        self._disk = disk
         self._guard = threading.RLock()
         self._listeners = Listeners()
         if write:
-            self.folder.mkdir(parents=True, exist_ok=True)
-        elif not (self.folder / "entries.jsonl").exists():
+            make_folder(self.folder, disk)
+        elif not disk.exists(self.folder / "entries.jsonl"):
             raise StoreMissing(f"There is no store in {self.folder}.")
-        self._lock = FolderLock(self.folder / "lock") if write else None
+        self._lock = disk.lock(self.folder / "lock") if write else None
         try:
             self.db = JournalDB(self.folder / "entries.jsonl", write=write, now=now, disk=disk)
-            self._drawer = Drawer(self.folder / "refused.jsonl", write=write, disk=disk)
+            self._drawer = self._open_drawer(write)
         except BaseException:
             self._release()
             raise
-        self._kept = _read_kept(self.folder / "kept.json")
+        self._kept = _read_kept(self.folder / "kept.json", disk)
 
     @property
     def epoch(self) -> str:
@@ -87,7 +90,7 @@ class TinyStore:
 
     def add(self, entries: Sequence[Entry], *, source: str = "") -> Added:
         with self._guard:
-            added, fresh = sort_batch(entries, self._bytes)
+            added, fresh = sort_batch(entries, self._journal.data)
             if fresh:
                 touched = self._journal.append(fresh, source=source)
                 for visit in touched:
@@ -132,10 +135,37 @@ class TinyStore:
     def head(self) -> Head:
         return self._journal.head
 
+    def hash_at(self, position: int) -> str:
+        return self._journal.hash_at(position)
+
     def links(self) -> Iterator[Link]:
-        for receipt in list(self._journal.receipts):
-            entry = self._journal.tables[receipt.visit][receipt.id]
-            yield Link(receipt.position, canonical(entry), receipt.hash.hex(), receipt.received)
+        return self._journal.links()
+
+    def cut(self) -> Head:
+        return self._journal.cut
+
+    def erasures(self) -> dict[str, Erasure]:
+        return dict(self._journal.erasures)
+
+    def fill(self, links: Iterable[Link]) -> None:
+        with self._guard:
+            if self.head().position:
+                raise StoreNotEmpty(f"There are entries in {self.folder}.")
+            for run in runs(links):
+                self._journal.append([link.data for link in run], source=run[0].source, received=run[0].received)
+
+    def purge(self, visits: Iterable[str]) -> int:
+        """Let go of these visits for good; returns how many entries went.
+
+        The chain still holds from where it is `cut` to its head: of every entry that went its leaf stays, until all
+        before it went too. Raises StoreFull or StoreBroken with nothing purged.
+        """
+        given = set(visits)
+        with self._guard:
+            gone = self._journal.purge(given)
+            for visit in given:
+                self.db.table(visit).clear_cache()
+        return gone
 
     def received(self, visit: str) -> dict[str, int]:
         with self._guard:
@@ -165,8 +195,12 @@ class TinyStore:
             raise StoreReadOnly(f"{self.folder} was opened for reading.")
         with self._guard:
             if self._kept.get(name) != value:
-                self._kept = {**self._kept, name: value}
-                replace_file(self.folder / "kept.json", json.dumps(self._kept).encode())
+                kept = {**self._kept, name: value}
+                try:
+                    replace_file(self.folder / "kept.json", json.dumps(kept).encode(), self._disk)
+                except OSError as error:
+                    raise StoreFull(f"kept.json could not be written: {error.strerror}.") from error
+                self._kept = kept
 
     def kept(self, name: str) -> Any:
         return self._kept.get(name)
@@ -180,15 +214,18 @@ class TinyStore:
             self._drawer.close()
             self._release()
 
-    def _bytes(self, entry_id: str) -> bytes | None:
-        entry = self._journal.entry(entry_id)
-        return canonical(entry) if entry else None
-
     def _touched(self, visit: str) -> Touched:
         return Touched(visit, len(self._journal.tables[visit]), self._journal.last_of[visit])
 
     def _entries(self, receipts: Iterable[Receipt]) -> list[Entry]:
         return [self._journal.tables[receipt.visit][receipt.id] for receipt in receipts]
+
+    def _open_drawer(self, write: bool) -> Drawer:
+        try:
+            return Drawer(self.folder / "refused.jsonl", write=write, disk=self._disk)
+        except BaseException:
+            self.db.close()
+            raise
 
     def _release(self) -> None:
         if self._lock:
@@ -196,10 +233,11 @@ class TinyStore:
             self._lock = None
 
 
-def _read_kept(path: Path) -> dict[str, Any]:
+def _read_kept(path: Path, disk: Disk) -> dict[str, Any]:
     """What was kept; nothing for a missing file. Losing it costs only that everything is offered again."""
     try:
-        kept = json.loads(path.read_bytes())
+        with disk.read(path) as file:
+            kept = json.loads(file.read())
     except (FileNotFoundError, ValueError):
         return {}
     return kept if isinstance(kept, dict) else {}

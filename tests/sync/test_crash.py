@@ -13,9 +13,9 @@ import pytest
 from sqlalchemy import text
 
 from sync import seal
+from sync.disk import Disk
 from sync.entry import Entry, Refusal
 from sync.errors import StoreAway, StoreBroken, StoreFull, StoreInUse, StoreMissing, StoreNewer, StoreReadOnly
-from sync.journal import Disk
 from sync.sql_store import SqlStore
 from sync.tiny_store import TinyStore
 from tests.sync.conftest import Maker

@@ -88,6 +88,8 @@ def test_a_batch_is_stored_and_the_answer_names_each_entry_and_the_head(server: 
         "settled": [],
         "head": {"epoch": head.epoch, "position": 3, "hash": head.hash},
         "epoch": head.epoch,
+        "holds": True,
+        "yours": None,
     }
     assert server.store.visit(maker.visit) == entries
 

@@ -1,0 +1,145 @@
+"""The desk of a node: takes entries in and says what it holds. What the API answers, without HTTP and without threads.
+
+What `stored` names is on disk. Entries that are refused go to the drawer and never block those behind.
+"""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from typing import Any
+
+from sync import seal
+from sync.access import Device
+from sync.clock import far_ahead, wall_ms
+from sync.entry import Entry, Refusal, check_envelope
+from sync.models import Answer, Batch, Entries, HeadModel, RefusedModel, VisitModel, Visits
+from sync.store import BATCH, Store, Touched
+
+__all__ = ["FINISHED", "Check", "Desk", "State"]
+
+Check = Callable[[Entry], Refusal | None]
+State = Callable[[list[Entry]], str]
+
+FINISHED = "finished"
+
+_CARDS_MAX = 4096
+_REMOVED = Refusal("device", "this device was removed from the clinic's devices", "Ask the practice manager.")
+_NOT_YOURS = Refusal("device", "a tablet hands in entries of its own only", "Pair this tablet again.")
+_WRONG_CLOCK = Refusal("clock", "the clock is more than 366 days ahead", "Set the date of the device that made it.")
+
+
+class Desk:
+    """`check` refuses entries the application cannot take, `state` gives a visit's state from its entries.
+
+    All calls block; they may come from any thread.
+    """
+
+    def __init__(
+        self, store: Store, check: Check | None = None, state: State | None = None, now: Callable[[], int] = wall_ms
+    ) -> None:
+        self._store = store
+        self._check = check
+        self._now = now
+        self._cards = _Cards(store, state)
+
+    def take(self, batch: Batch, device: Device) -> Answer:
+        """Returns when all of it is on disk. Raises StoreError with nothing acknowledged."""
+        now = self._now()
+        holds = self._holds(batch.known)
+        looked_at = [(raw, self._why_not(raw, device, now)) for raw in batch.entries]
+        added = self._store.add([raw for raw, refusal in looked_at if refusal is None])
+        refused = [(raw, refusal) for raw, refusal in looked_at if refusal is not None]
+        answer = self._answer(added.stored, [*refused, *added.refused], device)
+        return answer.model_copy(update={"holds": holds, "yours": self._remember(device, batch.head)})
+
+    def entries(self, visit: str = "", after: str | None = None, limit: int = BATCH) -> Entries:
+        head = HeadModel.of(self._store.head())
+        page = self._store.since(after, limit, visit=visit)
+        return Entries(entries=page.entries, cursor=page.cursor, more=page.more, head=head)
+
+    def visits(self, after: str | None = None, limit: int = 100, known: str | None = None) -> Visits:
+        """Raises CursorError when `after` never was a cursor or `known` no head."""
+        # The head first: it may be older than the page, never newer; nobody must believe to have more than was sent.
+        head = HeadModel.of(self._store.head())
+        page = self._store.visits(after, limit)
+        holds = self._holds(HeadModel.of_text(known) if known else None)
+        cards = [self._cards.card(visit) for visit in page.visits]
+        return Visits(visits=cards, cursor=page.cursor, more=page.more, head=head, holds=holds)
+
+    def _holds(self, known: HeadModel | None) -> bool:
+        """Whether a head once given out is still part of the chain. Of another store's chain nothing can be said."""
+        head = self._store.head()
+        if known is None or known.epoch != head.epoch:
+            return True
+        held = head.hash if known.position == head.position else self._store.hash_at(known.position)
+        return held == known.hash
+
+    def _remember(self, device: Device, head: HeadModel | None) -> HeadModel | None:
+        """Keep a node's head, the furthest it had. Returns the one that was kept before.
+
+        A call may arrive after one that was made later: a head further back says nothing by itself.
+        """
+        name = f"head of {device.id}"
+        kept = self._store.kept(name)
+        before = HeadModel.model_validate(kept) if kept else None
+        if head and (before is None or before.epoch != head.epoch or before.position < head.position):
+            self._store.keep(name, head.model_dump())
+        return before
+
+    def _why_not(self, raw: Any, device: Device, now: int) -> Refusal | None:
+        wrong = check_envelope(raw)
+        if wrong:
+            return wrong
+        if device.revoked:
+            return _REMOVED
+        if device.kind == "tablet" and raw["device"] != device.id:
+            return _NOT_YOURS
+        if far_ahead(raw["clock"][0], now):
+            return _WRONG_CLOCK
+        return self._check(raw) if self._check else None
+
+    def _answer(self, stored: list[str], refused: list[tuple[Any, Refusal]], device: Device) -> Answer:
+        told: list[RefusedModel] = []
+        settled: list[str] = []
+        for raw, refusal in refused:
+            entry_id = _id_of(raw)
+            if self._store.refuse(raw, refusal, device.id).settled and entry_id is not None:
+                settled.append(entry_id)
+            else:
+                told.append(RefusedModel(id=entry_id, field=refusal.field, why=refusal.why, do=refusal.do))
+        head = HeadModel.of(self._store.head())
+        return Answer(stored=stored, refused=told, settled=settled, head=head, epoch=head.epoch)
+
+
+class _Cards:
+    """What the list of visits says of each; kept until the visit gets another entry."""
+
+    def __init__(self, store: Store, state: State | None) -> None:
+        self._store = store
+        self._state = state
+        self._guard = threading.Lock()
+        self._known: OrderedDict[str, tuple[int, VisitModel]] = OrderedDict()
+
+    def card(self, touched: Touched) -> VisitModel:
+        with self._guard:
+            position, card = self._known.get(touched.visit, (0, None))
+        if card is None or position != touched.position:
+            card = self._draw(touched.visit)
+            self._remember(touched, card)
+        return card
+
+    def _draw(self, visit: str) -> VisitModel:
+        entries = self._store.visit(visit)
+        state = self._state(entries) if self._state else "open"
+        return VisitModel(visit=visit, entries=len(entries), digest=seal.digest(entries), state=state)
+
+    def _remember(self, touched: Touched, card: VisitModel) -> None:
+        with self._guard:
+            self._known[touched.visit] = (touched.position, card)
+            if len(self._known) > _CARDS_MAX:
+                self._known.popitem(last=False)
+
+
+def _id_of(raw: Any) -> str | None:
+    entry_id = raw.get("id") if isinstance(raw, dict) else None
+    return entry_id[:80] if isinstance(entry_id, str) and entry_id.isascii() else None
