@@ -1,18 +1,17 @@
 """Stores of every sort, devices that make entries, and nodes that live in this process."""
 
 import itertools
-import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
-from sqlalchemy import create_engine
 
 from sync.entry import Entry, Stamper
-from sync.sql_store import SqlStore, metadata
+from sync.sql_store import SqlStore
 from sync.store import Store
 from sync.tiny_store import TinyStore
+from tests.sync import postgres
 
 # A busy machine must not fail a test that only found no example wrong in time.
 settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -65,11 +64,18 @@ def clock() -> Clock:
     return Clock()
 
 
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """The url of a PostgreSQL that is there for the whole run."""
+    with postgres.running() as url:
+        yield url
+
+
 @pytest.fixture(params=["tiny", "sqlite", "postgresql"])
 def open_store(request: pytest.FixtureRequest, tmp_path: Path, clock: Clock) -> Iterator[OpenStore]:
     """A way to open one and the same store, again and again; every one opened is closed at the end."""
     opened: list[Store] = []
-    make = _MAKERS[request.param](tmp_path, clock)
+    make = _maker(request, tmp_path, clock)
 
     def open_it() -> Store:
         for store in opened:
@@ -90,30 +96,15 @@ def store(open_store: OpenStore) -> Store:
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The url of an empty database that several stores may open at once."""
-    return _empty_postgresql() if request.param == "postgresql" else f"sqlite:///{tmp_path}/clinic.sqlite"
+    if request.param == "postgresql":
+        return postgres.empty(request.getfixturevalue("postgresql"))
+    return f"sqlite:///{tmp_path}/clinic.sqlite"
 
 
-def _tiny(folder: Path, clock: Clock) -> OpenStore:
-    return lambda: TinyStore(folder / "node", now=clock)
-
-
-def _sqlite(folder: Path, clock: Clock) -> OpenStore:
-    return lambda: SqlStore(f"sqlite:///{folder}/clinic.sqlite", now=clock)
-
-
-def _postgresql(_folder: Path, clock: Clock) -> OpenStore:
-    url = _empty_postgresql()
+def _maker(request: pytest.FixtureRequest, folder: Path, clock: Clock) -> OpenStore:
+    if request.param == "tiny":
+        return lambda: TinyStore(folder / "node", now=clock)
+    if request.param == "sqlite":
+        return lambda: SqlStore(f"sqlite:///{folder}/clinic.sqlite", now=clock)
+    url = postgres.empty(request.getfixturevalue("postgresql"))
     return lambda: SqlStore(url, now=clock)
-
-
-def _empty_postgresql() -> str:
-    url = os.environ.get("TEST_POSTGRES_URL")
-    if not url:
-        pytest.skip("no PostgreSQL to test with: TEST_POSTGRES_URL=postgresql+psycopg://... names an empty database")
-    engine = create_engine(url)
-    metadata.drop_all(engine)
-    engine.dispose()
-    return url
-
-
-_MAKERS = {"tiny": _tiny, "sqlite": _sqlite, "postgresql": _postgresql}
