@@ -4,10 +4,9 @@ import * as judge from "tm_judge";
 import * as replica from "tm_replica";
 import { newCode } from "tm_box_code";
 import { author, desk, documentOf } from "tm_state";
-import { comesAfterRecord, label, spec, stepOf, title } from "tm_steps";
+import { label, spec, title } from "tm_steps";
 import { t } from "tm_words";
 
-const CLINICAL_KINDS = ["answer", "reading", "withdrawal", "adjustment", "acceptance", "note"];
 
 /** Opens a visit at this chair. Resolves to {visit} or {why, do}. */
 export async function openVisit({ chair, language }) {
@@ -52,24 +51,22 @@ export function accept(step, reason) {
 
 /** Signs what this tablet holds of steps 1 to 13. */
 export async function sign() {
-  const list = desk.entries.filter(isClinical),
-    covers = {};
-  for (const { device, id } of list) covers[device] = id > (covers[device] ?? "") ? id : covers[device];
+  let covered;
+  try {
+    covered = await judge.toSign(desk.sequence, desk.entries);
+  } catch (error) {
+    return { why: error.message, do: "" };
+  }
   const verdicts = Object.fromEntries(Object.entries(desk.verdict.steps).map(([step, one]) => [step, one.verdict]));
   const value = {
     role: author().role,
-    covers,
-    digest: await replica.digest(list),
+    covers: covered.covers,
+    digest: await replica.digest(covered.entries),
     verdicts,
     judge: desk.verdict.judge,
   };
   return checked({ kind: "signature", item: "review", value });
 }
-
-// What a signature covers, as chairapp/judge/signatures.py has it: an item nobody knows counts unless its name puts it
-// after the record.
-const isClinical = ({ kind, item }) =>
-  CLINICAL_KINDS.includes(kind) && !comesAfterRecord(stepOf(item) ?? (item ?? "").split(".")[0]);
 
 async function checked(draft) {
   return (await faultOf(draft)) ?? keep(draft);

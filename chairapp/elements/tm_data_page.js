@@ -56,6 +56,14 @@ export default {
         ],
       ].filter(([, text]) => text);
     },
+    alarm() {
+      if (!lamp.sync.alarm) return null;
+      const seen = { type: "button", class: "secondary small", onClick: () => replica.dismissAlarm() };
+      return h("div", { class: "row wrap" }, [
+        h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", lamp.sync.alarm)]),
+        h("button", seen, t("data.alarm_seen")),
+      ]);
+    },
     turnedAway() {
       if (!this.refused.length) return null;
       return h("section", { class: "refused" }, [
@@ -78,7 +86,7 @@ export default {
     const state = lampState(lamp.sync);
     return h("main", { class: "sheet data" }, [
       h("h1", { tabindex: -1 }, t(`data.title_${state}`)),
-      lamp.sync.alarm && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", lamp.sync.alarm)]),
+      this.alarm(),
       lamp.sync.lastError && h("p", { class: "hint" }, lamp.sync.lastError),
       h(
         "dl",

@@ -29,7 +29,6 @@ function indexed() {
 export const spec = (item) => indexed().items[item] ?? null;
 export const stepAt = (step) => desk.sequence.steps.findIndex((other) => other.id === step);
 export const isClinicalStep = (step) => stepAt(step) >= 0 && stepAt(step) < CLINICAL;
-export const comesAfterRecord = (step) => stepAt(step) >= CLINICAL;
 
 /** The step under which an entry's item is shown: an item's own, or the step itself. */
 export const stepOf = (item) => spec(item)?.step ?? (stepAt(item) >= 0 ? item : null);
