@@ -67,9 +67,12 @@ class Desk:
         return Visits(visits=cards, cursor=page.cursor, more=page.more, head=head, holds=holds)
 
     def _holds(self, known: HeadModel | None) -> bool:
-        """Whether a head once given out is still part of the chain. Of another store's chain nothing can be said."""
+        """Whether a head once given out is still part of the chain.
+
+        Of another store's chain nothing can be said, nor of what was purged.
+        """
         head = self._store.head()
-        if known is None or known.epoch != head.epoch:
+        if known is None or known.epoch != head.epoch or known.position < self._store.cut().position:
             return True
         held = head.hash if known.position == head.position else self._store.hash_at(known.position)
         return held == known.hash

@@ -217,6 +217,8 @@ class Hop:
         own = self._store.head()
         if yours is None or yours == self._state.excused or yours.epoch != own.epoch:
             return
+        if yours.position < self._store.cut().position:
+            return
         if self._store.hash_at(yours.position) != yours.hash:
             self._state.excused = yours
             self._alarm("The store of this node was put back to an earlier state; everything is exchanged again.")

@@ -10,7 +10,7 @@ All entries stay in memory, about 1-1.5 MB per 1,000; a clinic server with many 
 
 import json
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from sync.disk import DISK, Disk
 from sync.drawer import Drawer
 from sync.entry import Entry, Refusal, in_order
 from sync.erased import Erasure
-from sync.errors import StoreFull, StoreMissing, StoreNotEmpty, StoreReadOnly
+from sync.errors import StoreBroken, StoreFull, StoreMissing, StoreNotEmpty, StoreReadOnly
 from sync.journal import Damage
 from sync.journal_db import JournalDB, JournalStorage, JournalTable, Receipt
 from sync.store import (
@@ -46,7 +46,7 @@ __all__ = ["JournalDB", "JournalStorage", "JournalTable", "TinyStore"]
 class TinyStore:
     """A `Store` in a folder. With `write=False` it takes no lock and reads to the last whole line.
 
-    Raises StoreInUse, StoreNewer; StoreMissing when there is nothing to read.
+    Raises StoreInUse, StoreNewer, StoreFull, StoreBroken; StoreMissing when there is nothing to read.
     """
 
     def __init__(
@@ -58,7 +58,7 @@ class TinyStore:
         self._guard = threading.RLock()
         self._listeners = Listeners()
         if write:
-            make_folder(self.folder, disk)
+            self._make_folder()
         elif not disk.exists(self.folder / "entries.jsonl"):
             raise StoreMissing(f"There is no store in {self.folder}.")
         self._lock = disk.lock(self.folder / "lock") if write else None
@@ -147,12 +147,16 @@ class TinyStore:
     def erasures(self) -> dict[str, Erasure]:
         return dict(self._journal.erasures)
 
-    def fill(self, links: Iterable[Link]) -> None:
+    def fill(self, links: Iterable[Link], drawer: Iterable[Record] = (), kept: Mapping[str, Any] | None = None) -> None:
         with self._guard:
             if self.head().position:
                 raise StoreNotEmpty(f"There are entries in {self.folder}.")
             for run in runs(links):
                 self._journal.append([link.data for link in run], source=run[0].source, received=run[0].received)
+            for record in drawer:
+                self._drawer.take(record)
+            for name, value in (kept or {}).items():
+                self.keep(name, value)
 
     def purge(self, visits: Iterable[str]) -> int:
         """Let go of these visits for good; returns how many entries went.
@@ -205,6 +209,9 @@ class TinyStore:
     def kept(self, name: str) -> Any:
         return self._kept.get(name)
 
+    def all_kept(self) -> dict[str, Any]:
+        return dict(self._kept)
+
     def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
         return self._listeners.listen(heard)
 
@@ -219,6 +226,12 @@ class TinyStore:
 
     def _entries(self, receipts: Iterable[Receipt]) -> list[Entry]:
         return [self._journal.tables[receipt.visit][receipt.id] for receipt in receipts]
+
+    def _make_folder(self) -> None:
+        try:
+            make_folder(self.folder, self._disk)
+        except OSError as error:
+            raise StoreBroken(f"The folder {self.folder} could not be made: {error.strerror}.") from error
 
     def _open_drawer(self, write: bool) -> Drawer:
         try:
