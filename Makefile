@@ -5,7 +5,7 @@ PIP := $(BIN)/pip --disable-pip-version-check --quiet
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 
-.PHONY: run test lint bench lock clean
+.PHONY: run test lint bench screens lock clean
 
 run: $(RUN_READY)
 	$(BIN)/threemark demo $(ARGS)
@@ -24,10 +24,15 @@ bench: $(TEST_READY)
 	@sh .ci/browser
 	$(BIN)/python -m bench $(ARGS)
 
+# The pictures of the README, from the present pages.
+screens: $(TEST_READY)
+	@sh .ci/browser
+	$(BIN)/python -m docs.make_screens
+
 $(RUN_READY): requirements.lock pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
 		|| { echo "Threemark needs Python 3.11 or newer. Name one: make PYTHON=python3.12 ..."; exit 2; }
-	$(PYTHON) -m venv .venv
+	@sh .ci/venv $(PYTHON)
 	$(PIP) install --require-hashes -r requirements.lock
 	$(PIP) install --no-deps -e .
 	@touch $@
