@@ -11,7 +11,7 @@ import json
 import secrets
 import threading
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Annotated, Literal, NamedTuple, Protocol
 
@@ -125,6 +125,22 @@ class FileDevices:
             self._by_digest[digest_of_token(token)] = device.id
             self._devices[device.id] = device
             self._write()
+
+    def take_over(self, known: Iterable[tuple[Device, str]]) -> None:
+        """Know devices by the digests of their tokens; those known already stay as they are."""
+        with self._guard:
+            self._refresh()
+            for device, digest in known:
+                if digest not in self._by_digest:
+                    self._by_digest[digest] = device.id
+                    self._devices.setdefault(device.id, device)
+            self._write()
+
+    def with_digests(self) -> "list[tuple[Device, str]]":
+        """Every device with the digest of its token, in the order they were paired."""
+        with self._guard:
+            self._refresh()
+            return [(self._devices[device], digest) for digest, device in self._by_digest.items()]
 
     def by_token(self, token: str) -> Device | None:
         wanted = digest_of_token(token)

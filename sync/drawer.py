@@ -41,6 +41,12 @@ class Drawer:
             self._append({"settled": key})
         return True
 
+    def take(self, record: Record) -> None:
+        """Keep a record of another drawer as it is."""
+        self.put(record.entry, record.refusal, record.device, record.at)
+        if record.settled:
+            self.settle(key_of(record.entry))
+
     def all(self) -> list[Record]:
         """Every record, the oldest first."""
         records: list[Record] = []

@@ -151,9 +151,7 @@ class JournalStorage(Storage):
             entry = self.entry(receipt.id) if receipt else None
             if receipt and entry:
                 bare = receipt.id in self._bare
-                yield Link(
-                    position, canonical(entry), receipt.hash.hex(), receipt.received, receipt.source, bare=bare
-                )
+                yield Link(position, canonical(entry), receipt.hash.hex(), receipt.received, receipt.source, bare=bare)
             else:
                 yield Link(position, b"", "", 0, leaf=self._gone[position])
 
@@ -378,7 +376,6 @@ class JournalDB(TinyDB):
 
     def drop_tables(self) -> NoReturn:
         raise StoreImmutable("Visits are never removed.")
-
 
 
 def _erases(entry: Entry) -> bool:

@@ -7,7 +7,7 @@ never misses one. In the same transaction a visit is marked as one whose summary
 
 import json
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select, delete, func, insert, select, update
@@ -146,7 +146,7 @@ class SqlStore:
         with self.database.reading() as connection:
             return {row.of: _as_erasure(row) for row in connection.execute(_erasures())}
 
-    def fill(self, links: Iterable[Link]) -> None:
+    def fill(self, links: Iterable[Link], drawer: Iterable[Record] = (), kept: Mapping[str, Any] | None = None) -> None:
         with self.database.writing() as connection:
             if _read_head(connection).position:
                 raise StoreNotEmpty("There are entries in this database.")
@@ -155,6 +155,10 @@ class SqlStore:
                 bare = {offset for offset, link in enumerate(run) if link.bare}
                 erasures = list(filter(None, map(erased.erasure_in, fresh)))
                 _append(connection, Erasing(fresh, bare, {}, erasures), run[0].received, run[0].source)
+            for record in drawer:
+                _refuse(connection, record)
+            for name, value in (kept or {}).items():
+                _keep(connection, name, value)
 
     def received(self, visit: str) -> dict[str, int]:
         with self.database.reading() as connection:
@@ -179,8 +183,7 @@ class SqlStore:
         with self.database.writing() as connection:
             settled = connection.scalar(select(tables.refused.c.settled).where(tables.refused.c.key == key))
             if settled is None:
-                row = {"key": key, "entry": json.dumps(entry), "device": device, "at": self._now(), "settled": False}
-                connection.execute(insert(tables.refused), {**row, **refusal._asdict()})
+                _refuse(connection, Record(key, entry, refusal, device, self._now(), False))
         return Filed(key, bool(settled))
 
     def refused(self) -> list[Record]:
@@ -202,17 +205,18 @@ class SqlStore:
             return done.rowcount > 0
 
     def keep(self, name: str, value: Any) -> None:
-        if self.kept(name) == value:
-            return
-        row = {"value": json.dumps(value)}
-        with self.database.writing() as connection:
-            if not connection.execute(update(tables.kept).where(tables.kept.c.name == name), row).rowcount:
-                connection.execute(insert(tables.kept), {"name": name, **row})
+        if self.kept(name) != value:
+            with self.database.writing() as connection:
+                _keep(connection, name, value)
 
     def kept(self, name: str) -> Any:
         with self.database.reading() as connection:
             value = connection.scalar(select(tables.kept.c.value).where(tables.kept.c.name == name))
         return None if value is None else json.loads(value)
+
+    def all_kept(self) -> dict[str, Any]:
+        with self.database.reading() as connection:
+            return {row.name: json.loads(row.value) for row in connection.execute(select(tables.kept))}
 
     def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
         return self._listeners.listen(heard)
@@ -301,6 +305,18 @@ def _erase(connection: Connection, erasing: Erasing) -> None:
             known.add(erasure.of)
     for entry_id, data in erasing.wiped.items():
         connection.execute(update(tables.entry).where(tables.entry.c.id == entry_id).values(data=data, bare=True))
+
+
+def _refuse(connection: Connection, record: Record) -> None:
+    row = {**record._asdict(), "entry": json.dumps(record.entry)} | record.refusal._asdict()
+    del row["refusal"]
+    connection.execute(insert(tables.refused), row)
+
+
+def _keep(connection: Connection, name: str, value: Any) -> None:
+    row = {"value": json.dumps(value)}
+    if not connection.execute(update(tables.kept).where(tables.kept.c.name == name), row).rowcount:
+        connection.execute(insert(tables.kept), {"name": name, **row})
 
 
 def _columns(data: bytes) -> dict[str, Any]:

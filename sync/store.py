@@ -5,7 +5,7 @@ Their calls block; a server makes them in a worker thread. All of them may be ca
 """
 
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
@@ -166,8 +166,8 @@ class Store(Protocol):
     def erasures(self) -> dict[str, Erasure]:
         """The erasures this store has heard of, by the id of the entry they name."""
 
-    def fill(self, links: Iterable[Link]) -> None:
-        """Put the entries of a backup into this store, which is empty, with when they came and from where.
+    def fill(self, links: Iterable[Link], drawer: Iterable[Record] = (), kept: Mapping[str, Any] | None = None) -> None:
+        """Put what a backup holds into this store, which is empty: entries with when they came and from where.
 
         They get a chain of this store's own; purged ones are left out. Raises StoreNotEmpty with nothing changed.
         """
@@ -195,6 +195,9 @@ class Store(Protocol):
 
     def kept(self, name: str) -> Any:
         """The value last kept under this name, or None."""
+
+    def all_kept(self) -> dict[str, Any]:
+        """Every value kept, by name."""
 
     def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
         """Call `heard` after every batch with new entries, in the thread that added it. Returns the way to stop."""
