@@ -3,7 +3,11 @@
 // Import it as "tm_replica". Which modules a frozen page needs is found by their import lines; nothing has to be listed.
 
 import { openStore } from "tm_replica_store";
+import { openBlobs } from "tm_replica_blobs";
+import { Direct } from "tm_replica_direct";
+import { fileOf } from "tm_replica_file";
 import { Hop, isDigest } from "tm_replica_hop";
+import { Pace } from "tm_replica_send";
 import { Turns } from "tm_replica_turns";
 import { checkEnvelope, idAfter, idText, nfc } from "tm_entry";
 import { ReplicaError } from "tm_replica_error";
@@ -27,14 +31,18 @@ export { ReplicaError };
  *            state: ?string, complete: boolean, kinds: Object<string, Entry[]>}} Visit
  *
  * Where the data is. `paired`: a token is held. `unauthorized`: the node does not take the token (the outbox is kept;
- * `pair` again). `pending`: entries not sent yet. `refused`: entries the node turned away (kept, offered again daily).
+ * `pair` again). `pending`: entries and attachments not sent yet. `refused`: entries the node turned away (kept, offered again daily).
  * `online`: whether the last call reached the node, null before the first. `lastSent`, `lastHeard`: RFC 3339 or null.
  * `lastError`: one sentence or null. `alarm`: a sentence when the node lost entries it had acknowledged, until dismissed.
  * `persisted`: whether the browser promised to keep the data, null before it was asked. `moreAtNode`: ids of visits of
  * which the node holds entries that are not here yet. `documents` grows by one whenever a document changed.
+ * `awaySince`: since when the node has not answered, or null. `directTo`: the clinic's own address once `sendDirectly`
+ * is worth offering, else null; `directOn`: whether entries go there until the node answers again; `directSent`: when
+ * they last did, all of them; `directError`: why they do not.
  * @typedef {{started: boolean, paired: boolean, unauthorized: boolean, pending: number, refused: number,
  *            online: ?boolean, lastSent: ?string, lastHeard: ?string, lastError: ?string, alarm: ?string,
- *            persisted: ?boolean, moreAtNode: string[], documents: number}} Status
+ *            persisted: ?boolean, moreAtNode: string[], documents: number, awaySince: ?string, directTo: ?string,
+ *            directOn: boolean, directSent: ?string, directError: ?string}} Status
  */
 
 const DEFAULTS = {
@@ -49,16 +57,21 @@ const DEFAULTS = {
   retryMin: 1000,
   retryMax: 30000,
   poll: 20000,
-  batch: 100,
+  batch: 500,
+  batchBytes: 1024 * 1024,
+  directAfter: 5 * 60 * 1000,
 };
 
 const state = {
   started: false, paired: false, unauthorized: false, pending: 0, refused: 0, online: null, lastSent: null,
-  lastHeard: null, lastError: null, alarm: null, persisted: null, moreAtNode: [], documents: 0,
+  lastHeard: null, lastError: null, alarm: null, persisted: null, moreAtNode: [], documents: 0, awaySince: null,
+  directTo: null, directOn: false, directSent: null, directError: null,
 };
 const subscribers = new Set();
 let options = DEFAULTS;
+let pace = new Pace(DEFAULTS);
 let opening = null;
+let openingFiles = null;
 let starting = null;
 let turns = null;
 let otherTabs = null;
@@ -72,7 +85,9 @@ let otherTabs = null;
  *         wanted(row) -> whether a visit of the node's list is fetched (unfinished ones and those written here),
  *         documentsOf(entry) -> digests of documents this entry needs (value.digest of an "opened" entry),
  *         documentsOfClinic(document) -> digests of documents the clinic document needs (its `sequence`),
- *         timeout (8000), retryMin (1000), retryMax (30000), poll (20000): milliseconds, batch (100): entries}
+ *         timeout (8000), retryMin (1000), retryMax (30000), poll (20000): milliseconds,
+ *         batch (500): entries and batchBytes (1 MB) of a call,
+ *         directAfter (5 minutes): milliseconds without the node until the clinic's own address is offered}
  * @returns {Promise<Status>} when the store is open; never waits for the network.
  */
 export function start(given = {}) {
@@ -85,11 +100,13 @@ export function start(given = {}) {
 
 async function begin(given) {
   options = { ...DEFAULTS, ...given };
+  pace = new Pace(options);
   const held = await store();
   const [token, alarm, lastSent] = await Promise.all(["token", "alarm", "lastSent"].map((key) => held.meta(key)));
   Object.assign(state, { started: true, paired: Boolean(token), alarm: alarm ?? null, lastSent: lastSent ?? null });
   turns = new Turns(round, ended, { ...options, name: options.database });
   listenToOtherTabs();
+  await (await direct()).begin();
   await recount();
   askToBeKept();
   for (const event of ["online", "pageshow"]) addEventListener(event, kick);
@@ -167,6 +184,43 @@ export async function document(name) {
 }
 
 /**
+ * Keep an attachment of at most 2 MB, a Blob or a buffer; name it in an entry of kind "attachment" afterwards. It is sent
+ * after the entries. Rejects with a ReplicaError ("blob", "storage").
+ * @returns {Promise<{sha256: string, type: string, bytes: number}>} when it is on this tablet's disk
+ */
+export async function putBlob(data, type) {
+  const held = await files();
+  const about = await kept(() => held.put(data, type));
+  await recount();
+  tell([]);
+  kick();
+  return about;
+}
+
+/**
+ * An attachment by its SHA-256: from here, else from the node, checked and kept.
+ * @returns {Promise<{sha256: string, type: string, bytes: number, data: ArrayBuffer}>}
+ */
+export async function getBlob(sha256) {
+  return (await files()).get(sha256, async (path, how) => (await hop()).call(path, how));
+}
+
+/**
+ * Hand in at the clinic's own address (`status().directTo`) until the node answers again: all that was written here, also
+ * what the node had taken. Resolves when it is there; rejects with a ReplicaError, and goes on trying.
+ */
+export async function sendDirectly() {
+  await start();
+  try {
+    await turns.alone(async () => (await direct()).turnOn());
+  } finally {
+    await recount();
+    tell([]);
+    kick();
+  }
+}
+
+/**
  * Hear of every entry that becomes known (made here, in another tab, or fetched) and of every change of the status
  * (then with an empty list). @param {function(Entry[], Status): void} heard  @returns {function(): void} the way to stop
  */
@@ -194,18 +248,19 @@ export async function dismissAlarm() {
   changed({ alarm: null });
 }
 
-/** Everything held here as one JSON value: {v, device, at, entries, outbox: [ids], refused: [{id, field, why, do, at}]}. */
+/** Everything held here as one JSON value; its shape is in tm_replica_file. */
 export async function everything() {
-  const held = await store();
-  return { v: 1, device: (await device()) ?? null, at: new Date().toISOString(), ...(await held.everything()) };
+  const about = { device: await device(), at: new Date().toISOString() };
+  return JSON.parse(await (await fileOf(await store(), await files(), about)).text());
 }
 
-/** Offer `everything()` as a file to save. @returns {Promise<string>} the file's name */
+/** Offer everything held here as a file to save, for `threemark import`. @returns {Promise<string>} the file's name */
 export async function saveToFile() {
-  const all = await everything();
-  const name = `${options.database}-${all.device?.letter ?? "unpaired"}-${all.at.slice(0, 16).replace(/[-:T]/g, "")}.json`;
+  const about = { device: await device(), at: new Date().toISOString() };
+  const minute = about.at.slice(0, 16).replace(/[-:T]/g, "");
+  const name = `${options.database}-${about.device?.letter ?? "unpaired"}-${minute}.json`;
   const link = globalThis.document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(all)], { type: "application/json" }));
+  link.href = URL.createObjectURL(await fileOf(await store(), await files(), about));
   link.download = name;
   link.click();
   // The browser reads the file after this turn; freeing it at once would save an empty one.
@@ -227,12 +282,14 @@ export function kick() {
 }
 
 async function round() {
+  await (await direct()).round();
   await (await hop()).round();
 }
 
 async function ended(error) {
   if (error === null) changed({ online: true, lastError: null });
   else failed(error);
+  await foundAway(error).catch(failed);
   await recount().catch(failed);
   tell([]);
 }
@@ -243,8 +300,19 @@ function failed(error) {
   changed({ online: error instanceof ReplicaError ? error.code !== "unreachable" : state.online, lastError: error.message });
 }
 
+/** A node that cannot keep anything is as good as away. */
+async function foundAway(error) {
+  const way = await direct();
+  if (error === null) await way.answered();
+  else if (error.code === "unreachable" || error.status >= 500) await way.missed(Date.now());
+}
+
 async function hop() {
-  return new Hop(await store(), options, { heard: heardFromNode, changed });
+  return new Hop(await store(), await files(), options, { pace, heard: heardFromNode, changed });
+}
+
+async function direct() {
+  return new Direct(await store(), await files(), options, { pace, changed });
 }
 
 function heardFromNode(list) {
@@ -286,7 +354,8 @@ function tell(list) {
 }
 
 async function recount() {
-  Object.assign(state, await (await store()).counts());
+  const [counts, attachments] = [await (await store()).counts(), await (await files()).waiting()];
+  Object.assign(state, counts, { pending: counts.pending + attachments });
 }
 
 function askToBeKept() {
@@ -301,6 +370,14 @@ function store() {
     throw notKept(error);
   });
   return opening;
+}
+
+function files() {
+  openingFiles ??= openBlobs(options.database, () => { openingFiles = null; }).catch((error) => {
+    openingFiles = null;
+    throw notKept(error);
+  });
+  return openingFiles;
 }
 
 async function kept(write) {

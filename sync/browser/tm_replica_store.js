@@ -92,14 +92,32 @@ class Store {
     });
   }
 
-  /** The next entries to send after `after` (an id), oldest first; refused ones come again when their day is up. */
-  toSend(after, limit, now) {
+  /**
+   * The next entries to send after `after` (an id), oldest first, at `most` so many {entries, bytes} and at least one;
+   * refused ones come again when their day is up.
+   */
+  toSend(after, most, now) {
     return this.#reading(["outbox", "refused", "entries"], async ({ outbox, refused, entries }) => {
-      const range = after ? IDBKeyRange.lowerBound(after, true) : null;
-      const waiting = await done(outbox.getAllKeys(range, limit));
-      const due = (await done(refused.getAll(range))).filter((row) => row.again <= now).map((row) => row.id);
-      const ids = [...new Set([...waiting, ...due])].sort().slice(0, limit);
-      return Promise.all(ids.map((id) => done(entries.get(id))));
+      const waiting = await done(outbox.getAllKeys(behind(after), most.entries));
+      const due = [];
+      await walk(refused, behind(after), (row) => {
+        if (row.again <= now) due.push(row.id);
+        return due.length < most.entries;
+      });
+      const batch = new Batch(most);
+      for (const id of [...new Set([...waiting, ...due])].sort()) {
+        if (!batch.take(await done(entries.get(id)))) break;
+      }
+      return batch.entries;
+    });
+  }
+
+  /** The next entries after `after`, by id, at `most` so many; only those written by one of `devices`, null for all. */
+  writtenAfter(after, most, devices) {
+    return this.#reading(["entries"], async ({ entries }) => {
+      const batch = new Batch(most);
+      await walk(entries, behind(after), (entry) => (devices && !devices.includes(entry.device)) || batch.take(entry));
+      return batch.entries;
     });
   }
 
@@ -128,11 +146,11 @@ class Store {
   /** Put everything written by this tablet back among what is to be sent, and forget where the node's feed stood. */
   offerAgain(devices) {
     return this.#write(["entries", "outbox", "refused", "visits", "meta"], async (stores) => {
-      for (const { id, visit, device } of await done(stores.entries.getAll())) {
+      await walk(stores.entries, null, ({ id, visit, device }) => {
         if (devices.includes(device)) stores.outbox.put({ id, visit });
-      }
+      });
       stores.refused.clear();
-      for (const row of await done(stores.visits.getAll())) stores.visits.put({ ...row, node: null, cursor: null });
+      await walk(stores.visits, null, (row) => { stores.visits.put({ ...row, node: null, cursor: null }); });
       stores.meta.delete("cursor");
     });
   }
@@ -190,12 +208,11 @@ class Store {
     return this.#write(["documents"], (stores) => wantDocuments(stores, names));
   }
 
-  everything() {
-    return this.#reading(["entries", "outbox", "refused"], async ({ entries, outbox, refused }) => {
-      const [all, waiting, turnedAway] = await Promise.all(
-        [entries.getAll(), outbox.getAllKeys(), refused.getAll()].map(done),
-      );
-      return { entries: inOrder(all), outbox: waiting, refused: turnedAway.map(({ again, ...row }) => row) };
+  /** Ids of what is not sent yet, and what the node turned away. */
+  waiting() {
+    return this.#reading(["outbox", "refused"], async ({ outbox, refused }) => {
+      const [ids, rows] = await Promise.all([outbox.getAllKeys(), refused.getAll()].map(done));
+      return { outbox: ids, refused: rows.map(({ again, ...row }) => row) };
     });
   }
 
@@ -226,6 +243,38 @@ class Store {
     await written;
     return result;
   }
+}
+
+/** Entries until there are `most` {entries, bytes} of them; one alone is never too many. */
+class Batch {
+  constructor(most) {
+    Object.assign(this, { most, entries: [], bytes: 0 });
+  }
+
+  /** Returns false when no more go in; the entry is then left out. */
+  take(entry) {
+    this.bytes += new TextEncoder().encode(JSON.stringify(entry)).length + 1;
+    if (this.entries.length && (this.entries.length >= this.most.entries || this.bytes > this.most.bytes)) return false;
+    this.entries.push(entry);
+    return true;
+  }
+}
+
+function behind(key) {
+  return key ? IDBKeyRange.lowerBound(key, true) : null;
+}
+
+/** Give row after row of a store to `seen`, in the order of the keys, until it returns false. */
+function walk(store, range, seen) {
+  return new Promise((ok, fail) => {
+    const request = store.openCursor(range);
+    request.onerror = () => fail(request.error);
+    request.onsuccess = () => {
+      const cursor = request.result;
+      if (!cursor || seen(cursor.value) === false) ok();
+      else cursor.continue();
+    };
+  });
 }
 
 async function stamped(draft, { entries, meta }, { device, causal, now }) {
