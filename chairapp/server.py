@@ -5,6 +5,7 @@ import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from typing import Any
+from urllib.parse import urlsplit
 
 import uvicorn
 from fastapi import FastAPI, Response
@@ -215,7 +216,9 @@ class _Chair:
             self._node.store.close()
 
     async def _joined(self, token: str) -> None:
-        self._forward = Forward(self._node.store, self._clinic, token)
+        # On one machine packing costs more time than it saves.
+        compress = not is_loopback(urlsplit(self._clinic).hostname or "")
+        self._forward = Forward(self._node.store, self._clinic, token, blobs=self._node.blobs, compress=compress)
         self._forward.start()
 
     def _sequences(self) -> set[str]:

@@ -11,6 +11,8 @@ SyncError
   NotAllowed          a token that may not do this
   NotFound            nothing under this name
   BlobError           bytes that do not have the digest they were sent under
+  HopError            the other side could not be reached, or did not answer as one does
+    HopRefused        it said no
   StoreError
     StoreInUse        another process writes to this store
     StoreFull         an entry could not be written; nothing of it was kept
@@ -97,6 +99,14 @@ class BlobError(SyncError):
 class HopError(SyncError):
     status = 502
     do = "Nothing is lost; it is tried again by itself."
+
+
+class HopRefused(HopError):
+    """`answered` is the HTTP status of the other side's answer."""
+
+    def __init__(self, why: str, answered: int) -> None:
+        super().__init__(why)
+        self.answered = answered
 
 
 class StoreError(SyncError):

@@ -11,8 +11,10 @@ from typing import Any
 
 import httpx
 
+from sync.blobs import FolderBlobs
 from sync.clock import wall_ms
 from sync.errors import HopError, SyncError
+from sync.forward_blobs import BlobHop
 from sync.hop import OFFER_AGAIN_MS, UPSTREAM, Call, Hop, Steps
 from sync.line import Line
 from sync.store import Store
@@ -30,6 +32,7 @@ Wait = Callable[[asyncio.Event, float], Awaitable[None]]
 class Forward:
     """The hop from `store` to the node at `base_url`. `start` it in a running event loop, `stop` it before closing.
 
+    With `blobs` attachments go the same way, after the entries.
     `client` is a client to use in place of an own one (its time limits count then). `now` gives ms since 1970, `chance`
     a number in 0-1, `wait` waits for an event or so many seconds; tests choose them.
     """
@@ -40,6 +43,7 @@ class Forward:
         base_url: str,
         token: str,
         *,
+        blobs: FolderBlobs | None = None,
         client: httpx.AsyncClient | None = None,
         compress: bool = False,
         poll: float = POLL_SECONDS,
@@ -50,6 +54,7 @@ class Forward:
         self._store = store
         self._line = Line(base_url, token, client, compress)
         self._hop = Hop(store, now)
+        self._blobs = BlobHop(store, blobs, now) if blobs else None
         self._poll = poll
         self._chance = chance
         self._wait = wait or _wait
@@ -92,12 +97,28 @@ class Forward:
     async def once(self) -> None:
         """One whole round: everything sent and fetched. Raises HopError, or StoreError when our own store fails."""
         try:
-            await self._converse(self._hop.round())
+            await self.converse(self._hop.round())
+            if self._blobs:
+                await self.converse(self._blobs.round())
         except (SyncError, OSError) as error:
             self._online = self._online and not isinstance(error, HopError)
             self._error = str(error)
             raise
         self._online, self._error = True, ""
+
+    async def converse(self, steps: Steps[None]) -> None:
+        """Make the calls of a conversation. What lies between two calls blocks, so it runs in a worker thread.
+
+        Raises what its steps raise.
+        """
+        call = await asyncio.to_thread(_go_on, steps.send, None)
+        while call:
+            try:
+                answer = await self._line.ask(call)
+            except HopError as error:
+                call = await asyncio.to_thread(_go_on, steps.throw, error)
+            else:
+                call = await asyncio.to_thread(_go_on, steps.send, answer)
 
     async def _run(self) -> None:
         failures = 0
@@ -126,17 +147,6 @@ class Forward:
         if error:
             self._online, self._error = False, f"The hop stopped ({type(error).__name__}); start the node again."
             _log.error("hop out stopped: %s", type(error).__name__)
-
-    async def _converse(self, steps: Steps[None]) -> None:
-        """Make the calls of a conversation. What lies between two calls blocks, so it runs in a worker thread."""
-        call = await asyncio.to_thread(_go_on, steps.send, None)
-        while call:
-            try:
-                answer = await self._line.ask(call)
-            except HopError as error:
-                call = await asyncio.to_thread(_go_on, steps.throw, error)
-            else:
-                call = await asyncio.to_thread(_go_on, steps.send, answer)
 
 
 def _go_on(how: Callable[[Any], Call], given: Any) -> Call | None:

@@ -35,7 +35,10 @@ _log = logging.getLogger(__name__)
 
 
 class Call(NamedTuple):
-    """A call to the other side: GET with `params`, or POST with a JSON `body`; `model` is the shape of its answer."""
+    """A call to the other side: GET with `params`, POST with a JSON `body`, or PUT with the bytes of one.
+
+    `model` is the shape of its answer.
+    """
 
     method: str
     path: str

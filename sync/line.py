@@ -8,7 +8,7 @@ import httpx
 from pydantic import BaseModel, ValidationError
 
 from sync.border import PROTOCOL
-from sync.errors import HopError
+from sync.errors import HopError, HopRefused
 from sync.hop import Call
 
 __all__ = ["Line"]
@@ -33,10 +33,10 @@ class Line:
             answer = await self._client.request(call.method, url, params=call.params, headers=headers, content=body)
         except httpx.HTTPError as error:
             raise HopError("The clinic server cannot be reached.") from error
-        if answer.status_code != 200:
-            raise HopError(_why_refused(answer))
+        if answer.status_code not in (200, 204):
+            raise HopRefused(_why_refused(answer), answer.status_code)
         try:
-            return call.model.model_validate_json(answer.content)
+            return call.model.model_validate_json(answer.content or b"{}")
         except ValidationError as error:
             raise HopError("The other side does not answer as a clinic server does.") from error
 
@@ -47,6 +47,9 @@ class Line:
     async def _packed(self, call: Call) -> tuple[bytes | None, dict[str, str]]:
         if not call.body:
             return None, self._headers
+        if call.method == "PUT":
+            # Attachments are pictures: packing them again gains nothing.
+            return call.body, {**self._headers, "Content-Type": "application/octet-stream"}
         headers = {**self._headers, "Content-Type": "application/json"}
         if not self._compress:
             return call.body, headers

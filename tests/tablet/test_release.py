@@ -68,8 +68,9 @@ def test_every_file_in_the_manifest_is_used(release, page):
 
 def test_the_import_map_holds_the_modules_of_the_page_and_no_others(page):
     imports = json.loads(re.search(r'<script type="importmap">\s*(\{.*?\})\s*</script>', page, re.S)[1])["imports"]
-    ours = {"tm_entry", "tm_judge", "tm_release", "tm_replica", "tm_replica_error", "tm_replica_hop"}
-    assert set(imports) == ours | {"tm_replica_store", "tm_replica_turns", "vue", "dompurify"}
+    replica = {"blobs", "direct", "error", "file", "hop", "send", "store", "turns", "wire"}
+    ours = {"tm_entry", "tm_judge", "tm_release", "tm_replica", *(f"tm_replica_{part}" for part in replica)}
+    assert set(imports) == ours | {"vue", "dompurify"}
 
 
 def test_the_page_is_given_a_socket_that_says_nothing_in_place_of_the_real_one(release, page):

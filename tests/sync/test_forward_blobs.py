@@ -1,0 +1,187 @@
+"""Attachments go from a chair node to its clinic server: after the entries, whole, and each of them some day."""
+
+import asyncio
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from sync.access import FileDevices
+from sync.blobs import BLOB_MAX, FolderBlobs
+from sync.entry import Entry
+from sync.errors import HopError
+from sync.forward import Forward
+from sync.hop import OFFER_AGAIN_MS
+from sync.routes import routes
+from sync.sql_store import SqlStore
+from sync.tiny_store import TinyStore
+from tests.sync.conftest import Clock, Maker
+from tests.sync.test_forward import URL, Wire
+
+PICTURE = bytes(range(256)) * 100
+
+
+class Nodes:
+    """A chair node and its clinic server in one process, with a wire that can be cut."""
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        self.folder, self.clock, self.wire = folder, clock, Wire()
+        self.devices = FileDevices(folder / "devices.json")
+        self.chair = TinyStore(folder / "chair", now=clock)
+        self.chair_blobs = FolderBlobs(folder / "chair" / "blobs")
+        self.open_clinic("first")
+        _, self.token = self.devices.add("node", "Bag", "")
+
+    def open_clinic(self, name: str) -> None:
+        self.clinic = SqlStore(f"sqlite:///{self.folder}/{name}.sqlite", now=self.clock)
+        self.blobs = FolderBlobs(self.folder / name)
+        self.wire.app = FastAPI()
+        self.wire.app.include_router(routes(self.clinic, self.devices, blobs=self.blobs, now=self.clock))
+
+    def once(self) -> None:
+        client = httpx.AsyncClient(transport=self.wire)
+        forward = Forward(
+            self.chair, URL, self.token, blobs=self.chair_blobs, client=client, now=self.clock, compress=True
+        )
+        asyncio.run(forward.once())
+
+    def attach(self, maker: Maker, data: bytes) -> Entry:
+        """An entry that names an attachment, whose bytes are not here yet."""
+        value = {"sha256": hashlib.sha256(data).hexdigest(), "type": "image/png", "bytes": len(data)}
+        entry = maker.stamper.entry(maker.visit, "attachment", author="staff-1", item="photo", value=value)
+        self.chair.add([entry])
+        return entry
+
+    def put(self, data: bytes) -> str:
+        name = hashlib.sha256(data).hexdigest()
+        self.chair_blobs.put(name, data)
+        return name
+
+    @property
+    def puts(self) -> list[str]:
+        return [path.rpartition("/")[2] for method, path, _ in self.wire.asked if method == "PUT"]
+
+    def close(self) -> None:
+        self.chair.close()
+        self.clinic.close()
+
+
+@pytest.fixture
+def nodes(tmp_path: Path, clock: Clock) -> Iterator[Nodes]:
+    nodes = Nodes(tmp_path, clock)
+    yield nodes
+    nodes.close()
+
+
+def test_an_attachment_arrives_whole_and_after_the_entry_that_names_it(nodes: Nodes, maker: Maker) -> None:
+    name = nodes.put(PICTURE)
+    entry = nodes.attach(maker, PICTURE)
+    nodes.once()
+    assert nodes.blobs.get(name) == PICTURE
+    assert nodes.clinic.get(entry["id"]) == entry
+    methods = [method for method, _, _ in nodes.wire.asked]
+    assert methods.index("POST") < methods.index("PUT")
+    assert methods[-1] == "PUT"
+
+
+def test_an_attachment_is_sent_once_also_by_a_node_that_was_restarted(nodes: Nodes, maker: Maker) -> None:
+    nodes.put(PICTURE)
+    nodes.attach(maker, PICTURE)
+    nodes.once()
+    nodes.once()
+    assert len(nodes.puts) == 1
+
+
+def test_bytes_that_come_after_their_entry_are_waited_for(nodes: Nodes, maker: Maker) -> None:
+    nodes.attach(maker, PICTURE)
+    nodes.once()
+    assert nodes.puts == []
+    name = nodes.put(PICTURE)
+    nodes.once()
+    assert nodes.blobs.get(name) == PICTURE
+
+
+def test_an_outage_in_the_middle_sends_each_attachment_in_the_end(nodes: Nodes, maker: Maker) -> None:
+    names = []
+    for number in range(4):
+        data = PICTURE + bytes([number])
+        nodes.attach(maker, data)
+        names.append(nodes.put(data))
+    nodes.wire.cut_after = 4
+    with pytest.raises(HopError):
+        nodes.once()
+    nodes.wire.mend()
+    nodes.once()
+    for name in names:
+        assert hashlib.sha256(nodes.blobs.get(name)).hexdigest() == name
+
+
+def test_an_attachment_of_2_mb_passes_and_bytes_no_entry_names_stay_where_they_are(nodes: Nodes, maker: Maker) -> None:
+    largest = bytes(BLOB_MAX)
+    name = nodes.put(largest)
+    stray = nodes.put(b"nobody's")
+    nodes.attach(maker, largest)
+    nodes.once()
+    assert nodes.blobs.get(name) == largest
+    assert nodes.puts == [name]
+    assert stray not in nodes.puts
+
+
+def test_one_that_is_refused_holds_up_no_other_and_is_offered_again_the_next_day(
+    nodes: Nodes, maker: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bad, good = nodes.put(b"bad"), nodes.put(b"good")
+    for data in (b"bad", b"good"):
+        nodes.attach(maker, data)
+    put = FolderBlobs.put
+
+    def refusing(blobs: FolderBlobs, name: str, data: bytes) -> None:
+        put(blobs, name, b"spoilt on the way" if name == bad else data)
+
+    monkeypatch.setattr(FolderBlobs, "put", refusing)
+    nodes.once()
+    assert nodes.blobs.get(good) == b"good"
+    nodes.once()
+    assert nodes.puts.count(bad) == 1
+    monkeypatch.setattr(FolderBlobs, "put", put)
+    nodes.clock.now += OFFER_AGAIN_MS
+    nodes.once()
+    assert nodes.blobs.get(bad) == b"bad"
+
+
+def test_one_damaged_on_the_nodes_disk_is_not_sent_and_holds_up_no_other(nodes: Nodes, maker: Maker) -> None:
+    damaged, good = nodes.put(b"damaged"), nodes.put(b"good")
+    (nodes.folder / "chair" / "blobs" / damaged).write_bytes(b"xamaged")
+    for data in (b"damaged", b"good"):
+        nodes.attach(maker, data)
+    nodes.once()
+    assert nodes.puts == [good]
+    nodes.put(b"damaged")
+    nodes.once()
+    assert nodes.blobs.get(damaged) == b"damaged"
+
+
+def test_a_clinic_with_another_store_gets_every_attachment_again(nodes: Nodes, maker: Maker) -> None:
+    name = nodes.put(PICTURE)
+    nodes.attach(maker, PICTURE)
+    nodes.once()
+    nodes.once()
+    nodes.clinic.close()
+    nodes.open_clinic("second")
+    nodes.once()
+    assert nodes.blobs.get(name) == PICTURE
+
+
+@pytest.mark.parametrize(
+    "value", [None, 5, "text", {}, {"sha256": 5}, {"sha256": "../devices.json"}, {"sha256": "A" * 64}]
+)
+def test_an_attachment_entry_that_names_no_bytes_moves_nothing(nodes: Nodes, maker: Maker, value: Any) -> None:
+    entry = maker.stamper.entry(maker.visit, "attachment", author="staff-1", value=value)
+    nodes.chair.add([entry])
+    nodes.once()
+    assert nodes.puts == []
+    assert nodes.clinic.get(entry["id"]) == entry
