@@ -11,7 +11,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import takewhile
 from pathlib import Path
 from typing import IO, Any, cast
@@ -23,11 +23,22 @@ from sync.clock import wall_ms
 from sync.disk import DISK, Disk
 from sync.entry import Refusal, canonical, time_text
 from sync.errors import BackupError
-from sync.store import Head, Link, Record, Store
+from sync.store import Head, Link, Record, Store, Touched
 
-__all__ = ["BACKED_UP", "Backup", "Known", "backed_up_to", "open_backup", "remember", "write_backup"]
+__all__ = [
+    "BACKED_UP",
+    "BACKED_UP_VISITS",
+    "Backup",
+    "Known",
+    "backed_up_to",
+    "is_backed_up",
+    "open_backup",
+    "remember",
+    "write_backup",
+]
 
 BACKED_UP = "backed up"
+BACKED_UP_VISITS = "backed up visits"
 
 FORMAT = 1
 _ENTRIES, _DRAWER, _MANIFEST = "entries.jsonl", "drawer.jsonl", "manifest.json"
@@ -88,6 +99,13 @@ def backed_up_to(store: Store) -> int:
     noted = store.kept(BACKED_UP) or {}
     head = store.head()
     return int(noted["position"]) if noted.get("epoch") == head.epoch else 0
+
+
+def is_backed_up(store: Store) -> Callable[[Touched], bool]:
+    """Whether all entries of a visit are in a verified backup: this store's own, or that of the node it hands on to."""
+    position = backed_up_to(store)
+    visits = store.kept(BACKED_UP_VISITS) or {}
+    return lambda touched: touched.position <= max(position, int(visits.get(touched.visit, 0)))
 
 
 def open_backup(path: Path) -> "Backup":

@@ -5,13 +5,15 @@ What `stored` names is on disk. Entries that are refused go to the drawer and ne
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from sync import seal
 from sync.access import Device
+from sync.backup import is_backed_up
 from sync.clock import far_ahead, wall_ms
 from sync.entry import Entry, Refusal, check_envelope
+from sync.erased import ERASURE
 from sync.models import Answer, Batch, Entries, HeadModel, RefusedModel, VisitModel, Visits
 from sync.store import BATCH, Store, Touched
 
@@ -25,6 +27,7 @@ FINISHED = "finished"
 _CARDS_MAX = 4096
 _REMOVED = Refusal("device", "this device was removed from the clinic's devices", "Ask the practice manager.")
 _NOT_YOURS = Refusal("device", "a tablet hands in entries of its own only", "Pair this tablet again.")
+_NOT_ERASED = Refusal("kind", "a tablet erases nothing", "Ask the practice manager to erase it at the clinic server.")
 _WRONG_CLOCK = Refusal("clock", "the clock is more than 366 days ahead", "Set the date of the device that made it.")
 
 
@@ -63,8 +66,19 @@ class Desk:
         head = HeadModel.of(self._store.head())
         page = self._store.visits(after, limit)
         holds = self._holds(HeadModel.of_text(known) if known else None)
-        cards = [self._cards.card(visit) for visit in page.visits]
+        cards = self._as_cards(page.visits)
         return Visits(visits=cards, cursor=page.cursor, more=page.more, head=head, holds=holds)
+
+    def visit(self, visit: str) -> VisitModel:
+        """One visit of the list; one without entries for a visit nobody here knows."""
+        touched = self._store.touched(visit)
+        if touched is None:
+            return VisitModel(visit=visit, entries=0, digest=seal.digest([]), state="open")
+        return self._as_cards([touched])[0]
+
+    def _as_cards(self, visits: Sequence[Touched]) -> list[VisitModel]:
+        backed_up = is_backed_up(self._store)
+        return [self._cards.card(visit).model_copy(update={"backed_up": backed_up(visit)}) for visit in visits]
 
     def _holds(self, known: HeadModel | None) -> bool:
         """Whether a head once given out is still part of the chain.
@@ -97,6 +111,8 @@ class Desk:
             return _REMOVED
         if device.kind == "tablet" and raw["device"] != device.id:
             return _NOT_YOURS
+        if raw["kind"] == ERASURE and device.kind != "node":
+            return _NOT_ERASED
         if far_ahead(raw["clock"][0], now):
             return _WRONG_CLOCK
         return self._check(raw) if self._check else None

@@ -73,12 +73,16 @@ class Answer(BaseModel):
 
 
 class VisitModel(BaseModel):
-    """A visit: how many entries, the digest over them in (clock, id) order, and its state in the application's word."""
+    """A visit: how many entries, the digest over them in (clock, id) order, and its state in the application's word.
+
+    `backed_up`: all of them are in the clinic's last verified backup, so others may let go of them.
+    """
 
     visit: str
     entries: int
     digest: str
     state: str
+    backed_up: bool = False
 
 
 class Visits(BaseModel):

@@ -17,7 +17,7 @@ from sync.border import PROTOCOL, HopRoute, read_body, read_json
 from sync.clock import wall_ms
 from sync.desk import FINISHED, Check, Desk, State
 from sync.errors import BatchError
-from sync.models import Answer, Batch, Entries, ErrorAnswer, HeadModel, Health, Visits
+from sync.models import Answer, Batch, Entries, ErrorAnswer, HeadModel, Health, VisitModel, Visits
 from sync.store import BATCH, Store
 
 __all__ = ["FINISHED", "Check", "State", "routes"]
@@ -74,6 +74,10 @@ def _add_visits(router: APIRouter, desk: Desk, devices: Devices) -> None:
     @router.get("/visits", dependencies=[Depends(require(devices))], summary="Visits touched since")
     def visits(after: After = None, limit: Limit = 100, known: Known = None) -> Visits:
         return desk.visits(after, limit, known)
+
+    @router.get("/visits/{visit}", dependencies=[Depends(require(devices))], summary="One visit of that list")
+    def one_visit(visit: Annotated[str, Path(description="Its id.", max_length=36)]) -> VisitModel:
+        return desk.visit(visit)
 
 
 def _add_health(router: APIRouter, store: Store, devices: Devices) -> None:

@@ -158,6 +158,12 @@ class TinyStore:
             for name, value in (kept or {}).items():
                 self.keep(name, value)
 
+    def purge_unless_touched(self, visits: Mapping[str, int]) -> int:
+        """`purge`, but for visits that got an entry after the position given for them."""
+        with self._guard:
+            untouched = [visit for visit, position in visits.items() if self._journal.last_of.get(visit) == position]
+            return self.purge(untouched)
+
     def purge(self, visits: Iterable[str]) -> int:
         """Let go of these visits for good; returns how many entries went.
 

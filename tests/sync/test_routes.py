@@ -13,7 +13,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from sync import border, seal
+from sync import border, erased, seal
 from sync.access import FileDevices
 from sync.blobs import FolderBlobs
 from sync.clock import FAR_AHEAD_MS
@@ -308,8 +308,8 @@ def test_the_list_of_visits_gives_count_digest_and_state(server: Server, maker: 
     server.store.add([*mine, *theirs])
     page = server.get("/sync/visits")
     assert page["visits"] == [
-        {"visit": maker.visit, "entries": 2, "digest": seal.digest(mine), "state": "open"},
-        {"visit": other, "entries": 1, "digest": seal.digest(theirs), "state": "open"},
+        {"visit": maker.visit, "entries": 2, "digest": seal.digest(mine), "state": "open", "backed_up": False},
+        {"visit": other, "entries": 1, "digest": seal.digest(theirs), "state": "open", "backed_up": False},
     ]
     assert (page["more"], page["head"]["position"]) == (False, 3)
     assert server.get("/sync/visits", after=page["cursor"])["visits"] == []
@@ -317,6 +317,26 @@ def test_the_list_of_visits_gives_count_digest_and_state(server: Server, maker: 
     server.store.add([done])
     [card] = server.get("/sync/visits", after=page["cursor"])["visits"]
     assert (card["entries"], card["digest"], card["state"]) == (3, seal.digest([*mine, done]), "finished")
+
+
+def test_one_visit_of_the_list_can_be_asked_for(server: Server, maker: Maker) -> None:
+    nothing = {"visit": maker.visit, "entries": 0, "digest": seal.digest([]), "state": "open", "backed_up": False}
+    assert server.get(f"/sync/visits/{maker.visit}") == nothing
+    entries = maker.readings(2)
+    server.store.add(entries)
+    card = server.get(f"/sync/visits/{maker.visit}")
+    assert (card["entries"], card["digest"]) == (2, seal.digest(entries))
+
+
+def test_a_tablet_erases_nothing_and_a_node_hands_erasures_on(server: Server, maker: Maker) -> None:
+    entry = maker.reading()
+    server.store.add([entry])
+    own = erased.make(Maker(server.tablet.id).stamper, entry, "to hide it", "staff-1")
+    [refused] = server.post([own], token=server.tablet_token).json()["refused"]
+    assert (refused["field"], refused["why"]) == ("kind", "a tablet erases nothing")
+    assert server.store.visit(maker.visit) == [entry]
+    assert server.post([own]).json()["stored"] == [own["id"]]
+    assert server.store.visit(maker.visit)[0]["value"] != entry["value"]
 
 
 def test_health_tells_how_the_store_is_and_whom_it_takes_the_caller_for(server: Server, maker: Maker) -> None:
@@ -380,7 +400,8 @@ def test_the_senders_head_is_kept_for_comparison(server: Server) -> None:
 
 def test_openapi_describes_every_call_and_its_token(server: Server) -> None:
     document = server.client.get("/openapi.json").json()
-    assert set(document["paths"]) == {"/sync/entries", "/sync/visits", "/sync/health", "/sync/blobs/{sha256}"}
+    visits = {"/sync/visits", "/sync/visits/{visit}"}
+    assert set(document["paths"]) == {"/sync/entries", *visits, "/sync/health", "/sync/blobs/{sha256}"}
     for path in document["paths"].values():
         for call in path.values():
             assert call["security"] == [{"HTTPBearer": []}]
