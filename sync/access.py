@@ -28,6 +28,8 @@ __all__ = [
     "Devices",
     "FileDevices",
     "Kind",
+    "Letter",
+    "Roster",
     "admit",
     "digest_of_token",
     "may_hand_in",
@@ -54,6 +56,34 @@ class Device(NamedTuple):
 class Devices(Protocol):
     def by_token(self, token: str) -> Device | None:
         """The device this token belongs to, revoked or not. Blocks; may be called from any thread."""
+
+
+class Roster(Devices, Protocol):
+    """The devices of a clinic, to pair and to remove. `FileDevices` keeps it, and `sql_devices.SqlDevices`."""
+
+    def add(self, kind: Kind, name: str, letter: "Letter") -> tuple[Device, str]:
+        """Pair a new device. Returns it and its token, which nobody can show again.
+
+        `letter` may be chosen from the devices there are; no other pairing can come between.
+        """
+
+    def adopt(self, device: Device, token: str) -> None:
+        """Know a device that another node paired, by the token that node gave it."""
+
+    def take_over(self, known: Iterable[tuple[Device, str]]) -> None:
+        """Know devices by the digests of their tokens; those known already stay as they are."""
+
+    def with_digests(self) -> "list[tuple[Device, str]]":
+        """Every device with the digest of its token, in the order they were paired."""
+
+    def list(self) -> "list[Device]":
+        """All devices, the revoked ones too, in the order they were paired."""
+
+    def revoke(self, device_id: str, *, block: bool = False) -> bool:
+        """From now on the device reads nothing; with `block` it hands nothing in either. False if nobody knows it."""
+
+
+Letter = str | Callable[[list[Device]], str]
 
 
 def new_token() -> str:
@@ -112,19 +142,20 @@ class FileDevices:
         self._by_digest: dict[str, str] = {}
         self._refresh()
 
-    def add(self, kind: Kind, name: str, letter: str) -> tuple[Device, str]:
+    def add(self, kind: Kind, name: str, letter: Letter) -> tuple[Device, str]:
         """Pair a new device. Returns it and its token, which nobody can show again."""
-        device, token = Device(str(uuid.uuid4()), kind, letter, name), new_token()
-        self.adopt(device, token)
+        with self._guard:
+            self._refresh()
+            chosen = letter if isinstance(letter, str) else letter([*self._devices.values()])
+            device, token = Device(str(uuid.uuid4()), kind, chosen, name), new_token()
+            self._adopt(device, token)
         return device, token
 
     def adopt(self, device: Device, token: str) -> None:
         """Know a device that another node paired, by the token that node gave it."""
         with self._guard:
             self._refresh()
-            self._by_digest[digest_of_token(token)] = device.id
-            self._devices[device.id] = device
-            self._write()
+            self._adopt(device, token)
 
     def take_over(self, known: Iterable[tuple[Device, str]]) -> None:
         """Know devices by the digests of their tokens; those known already stay as they are."""
@@ -150,7 +181,7 @@ class FileDevices:
             found = [device for digest, device in self._by_digest.items() if hmac.compare_digest(digest, wanted)]
             return self._devices[found[0]] if found else None
 
-    def list(self) -> list[Device]:
+    def list(self) -> "list[Device]":
         """All devices, the revoked ones too, in the order they were paired."""
         with self._guard:
             self._refresh()
@@ -166,6 +197,11 @@ class FileDevices:
             self._devices[device_id] = device._replace(revoked=device.revoked or self._now(), blocked=block)
             self._write()
             return True
+
+    def _adopt(self, device: Device, token: str) -> None:
+        self._by_digest[digest_of_token(token)] = device.id
+        self._devices[device.id] = device
+        self._write()
 
     def _refresh(self) -> None:
         try:

@@ -14,7 +14,18 @@ from typing import NamedTuple
 
 from sync.entry import Entry, Stamper, canonical, nfc, read
 
-__all__ = ["ERASURE", "Erasing", "Erasure", "apply", "digest_of_value", "erasure_in", "make", "same", "without_value"]
+__all__ = [
+    "ERASURE",
+    "Erasing",
+    "Erasure",
+    "apply",
+    "digest_of_value",
+    "erasure_in",
+    "make",
+    "names",
+    "same",
+    "without_value",
+]
 
 ERASURE = "erasure"
 
@@ -63,6 +74,12 @@ def erasure_in(data: bytes) -> Erasure | None:
     if entry["kind"] != ERASURE or entry["of"] is None or not (isinstance(digest, str) and _SHA256.fullmatch(digest)):
         return None
     return Erasure(entry["of"], entry["visit"], digest, entry["id"])
+
+
+def names(erasure: Entry, entry: Entry) -> bool:
+    """Whether an erasure means this entry and the value it has, or had."""
+    meant = erasure_in(canonical(erasure))
+    return meant is not None and meant.of == entry["id"] and _erased(canonical(entry), meant) is not None
 
 
 def without_value(data: bytes) -> bytes:

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, insert, select, update
 
 from sync import sql_tables as tables
-from sync.access import Device, Kind, digest_of_token, new_token
+from sync.access import Device, Kind, Letter, digest_of_token, new_token
 from sync.clock import wall_ms
 from sync.sql_store import SqlStore
 
@@ -23,7 +23,7 @@ class SqlDevices:
         self._database = store.database
         self._now = now
 
-    def add(self, kind: Kind, name: str, letter: str | Callable[[list[Device]], str]) -> tuple[Device, str]:
+    def add(self, kind: Kind, name: str, letter: Letter) -> tuple[Device, str]:
         """Pair a new device. Returns it and its token, which nobody can show again.
 
         `letter` may be chosen from the devices there are, which no other server can come between.
@@ -57,7 +57,7 @@ class SqlDevices:
             row = connection.execute(query).first()
         return _device(row) if row else None
 
-    def list(self) -> list[Device]:
+    def list(self) -> "list[Device]":
         """All devices, the revoked ones too, in the order they were paired."""
         with self._database.reading() as connection:
             return _all(connection)

@@ -6,9 +6,11 @@ from chairapp.judge.numbers import is_number
 from chairapp.judge.rim import STATIONS
 from chairapp.judge.shapes import Doc, Rows, Value
 
-EVENTS = ["attachment", "printed", "movement", "outcome"]
+EVENTS = ["attachment", "printed", "movement", "outcome", "erasure"]
 CLINICAL = ["answer", "reading", "withdrawal", "adjustment", "acceptance", "note"]
 WITHDRAWABLE = ["reading", "check", "adjustment", "acceptance", "note"]
+# What a visit is found and trusted by; of an erasure the reason stays.
+NEVER_ERASED = ["opened", "signature", "erasure"]
 BY_EYE = "looks_parallel"
 
 _TEXTS = ["id", "visit", "kind", "at", "device", "author"]
@@ -16,6 +18,8 @@ _TEXTS = ["id", "visit", "kind", "at", "device", "author"]
 
 def in_order(index: Doc, entries: Rows) -> Rows:
     """Every entry once, in (clock, id) order; those this sequence understands have been looked at.
+
+    An entry whose value was erased is left out, as if it had been withdrawn.
 
     Raises InputError for an entry of the wrong shape, two entries of one id that differ, entries of two visits.
     """
@@ -29,13 +33,23 @@ def in_order(index: Doc, entries: Rows) -> Rows:
             raise InputError(
                 "id", "two entries have this id: " + entry["id"] + ".", "Keep the one that was stored first."
             )
-    rows = sorted(by_id.values(), key=place)
+    rows = _with_values(sorted(by_id.values(), key=place))
     for entry in rows:
         if entry["visit"] != rows[0]["visit"]:
             raise InputError("visit", "entries of more than one visit.", "Judge one visit at a time.")
         if is_known(index, entry):
             _check_value(index, entry)
     return rows
+
+
+def _with_values(rows: Rows) -> Rows:
+    erased = {}
+    for entry in rows:
+        if entry["kind"] == "erasure":
+            erased[entry["of"]] = entry
+    if not erased:
+        return rows
+    return [entry for entry in rows if entry["id"] not in erased or entry["kind"] in NEVER_ERASED]
 
 
 def place(entry: Doc) -> tuple[float, float, str]:

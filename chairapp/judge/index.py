@@ -7,7 +7,7 @@ from chairapp.judge.shapes import Doc
 _latest: list[tuple[Doc, Doc]] = []
 _BY_STEP = ["acceptance", "note"]
 _BY_ITEM = ["answer", "reading", "check"]
-_OTHERS = ["opened", "withdrawal", "adjustment", "signature", "attachment", "printed", "movement", "outcome"]
+_OTHERS = ["opened", "withdrawal", "adjustment", "signature", "attachment", "printed", "movement", "outcome", "erasure"]
 
 
 def index_of(sequence: Doc) -> Doc:

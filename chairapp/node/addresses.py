@@ -15,7 +15,7 @@ from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, ConfigDict, ValidationError, field_validator
 
 from chairapp.node.settings import is_loopback
-from sync.access import Device, FileDevices, require
+from sync.access import Device, Roster, require
 from sync.atomic import replace_file
 from sync.border import HopRoute, read_json
 from sync.errors import BatchError, NotAllowed, SyncError
@@ -56,7 +56,7 @@ class Address(BaseModel):
 class Addresses:
     """The addresses of paired nodes in one JSON file; read anew at every use, another process may have written it."""
 
-    def __init__(self, path: Path, devices: FileDevices) -> None:
+    def __init__(self, path: Path, devices: Roster) -> None:
         self._path = path
         self._devices = devices
         self._guard = threading.Lock()
@@ -93,7 +93,7 @@ def all_names_of(addresses: Iterable[str]) -> set[str]:
     return found
 
 
-def address_routes(addresses: Addresses, devices: FileDevices) -> APIRouter:
+def address_routes(addresses: Addresses, devices: Roster) -> APIRouter:
     """PUT /sync/address, by which a node tells where its own pages come from."""
     router = APIRouter(tags=["sync"], route_class=HopRoute)
     body = {"required": True, "content": {"application/json": {"schema": Address.model_json_schema()}}}

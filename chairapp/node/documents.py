@@ -7,6 +7,7 @@ serves on. Sequence documents are addressed by digest and kept for ever.
 import json
 import re
 import threading
+from pathlib import Path
 from typing import Any
 
 import rfc8785
@@ -33,22 +34,27 @@ class NotJoined(SyncError):
 
 
 class Documents:
-    """Read from the data folder once, kept in memory; written before they are used."""
+    """Read from the data folder, kept in memory; written before they are used."""
 
     def __init__(self, folder: Folder) -> None:
         self._folder = folder
-        self._clinic = read_clinic(folder.clinic) if folder.clinic.exists() else None
+        self._clinic: ClinicDocument | None = None
+        self._read_at: tuple[int, int] | None = None
         self._sequences: dict[str, dict[str, Any]] = {}
         self._lock = threading.Lock()
+        with self._lock:
+            self._refresh()
 
     def clinic(self) -> ClinicDocument | None:
-        """None on a chair node that has never reached its clinic."""
-        return self._clinic
+        """None on a chair node that has never reached its clinic. Another server on this folder may have changed it."""
+        with self._lock:
+            self._refresh()
+            return self._clinic
 
     def keep_clinic(self, document: ClinicDocument) -> None:
         with self._lock:
             write_whole(self._folder.clinic, json.dumps(document.model_dump(mode="json"), indent=1).encode())
-            self._clinic = document
+            self._clinic, self._read_at = document, _state_of(self._folder.clinic)
 
     def sequence(self, name: str) -> dict[str, Any] | None:
         """The sequence document with this digest, or None where it is not kept."""
@@ -69,9 +75,14 @@ class Documents:
     def take_clinic(self, raw: Any) -> ClinicDocument:
         """Keep a clinic document that came over the hop. Raises ClinicError when it is none."""
         document = clinic_document(raw, "the clinic server")
-        if document != self._clinic:
+        if document != self.clinic():
             self.keep_clinic(document)
         return document
+
+    def _refresh(self) -> None:
+        state = _state_of(self._folder.clinic)
+        if state and state != self._read_at:
+            self._clinic, self._read_at = read_clinic(self._folder.clinic), state
 
 
 def document_routes(documents: Documents, devices: Devices) -> APIRouter:
@@ -100,6 +111,14 @@ def document_routes(documents: Documents, devices: Devices) -> APIRouter:
         return Response(rfc8785.dumps(document), media_type="application/json", headers=headers)
 
     return router
+
+
+def _state_of(file: Path) -> tuple[int, int] | None:
+    try:
+        status = file.stat()
+    except FileNotFoundError:
+        return None
+    return status.st_mtime_ns, status.st_ino
 
 
 def _headers(tag: str, caching: str) -> dict[str, str]:

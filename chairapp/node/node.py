@@ -8,20 +8,24 @@ from urllib.parse import urlsplit
 
 from chairapp.box.code import is_code
 from chairapp.clinic import ClinicDocument
+from chairapp.judge.entries import NEVER_ERASED
 from chairapp.node.documents import Documents
 from chairapp.node.errors import NodeError
 from chairapp.node.folder import Folder
 from chairapp.node.settings import Settings, is_loopback
 from chairapp.register import Register
 from chairapp.sequence.check import check_entry
-from sync.access import FileDevices
+from sync import erased
+from sync.access import FileDevices, Roster
 from sync.blobs import FolderBlobs
-from sync.entry import Entry, Refusal, Stamper, frontier
+from sync.entry import Entry, Refusal, Stamper, canonical, frontier
+from sync.erased import ERASURE
+from sync.sql_devices import SqlDevices
 from sync.sql_store import SqlStore
 from sync.store import Store
 from sync.tiny_store import TinyStore
 
-__all__ = ["Node", "open_store"]
+__all__ = ["Node", "devices_of", "open_store", "sqlite_url"]
 
 
 class Node:
@@ -31,7 +35,7 @@ class Node:
         self.settings = settings
         self.folder = folder
         self.store = store
-        self.devices = FileDevices(folder.keys / "devices.json")
+        self.devices = devices_of(folder, store)
         self.blobs = FolderBlobs(folder.blobs)
         self.documents = Documents(folder)
         self.register = Register(self.store, self.documents.sequence, self.people)
@@ -61,6 +65,8 @@ class Node:
         """What is wrong with an entry that came in. One whose sequence is not known here is taken as it is."""
         if entry["kind"] == "opened" and (fault := _check_box(entry)):
             return fault
+        if entry["kind"] == ERASURE and (fault := self._check_erasure(entry)):
+            return fault
         sequence = self.documents.sequence(self._digest_for(entry))
         wrong = check_entry(sequence, entry) if sequence else None
         return Refusal(wrong["field"], wrong["why"], wrong["do"]) if wrong else None
@@ -77,6 +83,36 @@ class Node:
             if made["id"] not in self.store.add([made]).stored:
                 raise NodeError("the entry could not be kept: try again")
             return made
+
+    def erase(self, entry_id: str, reason: str, author: str) -> Entry:
+        """Take an entry's value away, here and wherever it was handed on; what was erased stays known by its digest.
+
+        Raises NodeError when there is no such entry, when its kind holds a visit together, or without a reason.
+        """
+        with self._lock:
+            entry = self.store.get(entry_id)
+            if entry is None:
+                raise NodeError(f"entry {entry_id}: there is no such entry")
+            if entry["kind"] in NEVER_ERASED:
+                raise NodeError(f"entry {entry_id}: of kind {entry['kind']}, whose value is never erased")
+            if not reason.strip():
+                raise NodeError("--reason: missing, say why the value has to go")
+            stamper = self._stamped()
+            for known in self.store.visit(entry["visit"]):
+                stamper.merge(known)
+            made = erased.make(stamper, entry, reason.strip(), author)
+            self.store.add([made])
+            return made
+
+    def _check_erasure(self, entry: Entry) -> Refusal | None:
+        named = self.store.get(entry["of"] or "")
+        if named and named["kind"] in NEVER_ERASED:
+            return Refusal("of", f"names an entry of kind {named['kind']}, whose value is never erased")
+        if erased.erasure_in(canonical(entry)) is None:
+            return Refusal("value", "names no value to erase", "Erase it at the clinic server.")
+        if named and not erased.names(entry, named):
+            return Refusal("value.sha256", "is not the digest of that entry's value", "Erase it at the clinic server.")
+        return None
 
     def _stamped(self) -> Stamper:
         if self._stamper is None:
@@ -109,7 +145,26 @@ def open_store(folder: Folder, url: str | None = None) -> Store:
     """The store of this folder for writing. Raises sync.errors.StoreError."""
     if folder.role == "chair":
         return TinyStore(folder.path)
-    return SqlStore(url or sqlite_url(folder.database))
+    store = SqlStore(url or sqlite_url(folder.database))
+    _move_devices(folder, store)
+    return store
+
+
+def devices_of(folder: Folder, store: Store) -> Roster:
+    """A clinic server's devices stand in its database, so that several servers know the same ones."""
+    return SqlDevices(store) if isinstance(store, SqlStore) else FileDevices(_devices_file(folder))
+
+
+def _move_devices(folder: Folder, store: SqlStore) -> None:
+    """Take over the file in which an earlier program kept the devices of a clinic server."""
+    file = _devices_file(folder)
+    if file.exists():
+        SqlDevices(store).take_over(FileDevices(file).with_digests())
+        file.rename(file.with_suffix(".moved"))
+
+
+def _devices_file(folder: Folder) -> Path:
+    return folder.keys / "devices.json"
 
 
 def sqlite_url(file: Path) -> str:

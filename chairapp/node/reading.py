@@ -1,6 +1,7 @@
 """What commands do with a node's data without stopping it: make a label, check the chain and the signatures."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,12 +19,12 @@ from chairapp.node.settings import Settings, read_settings
 from chairapp.sequence import digest as sequence_digest
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.view import to_sign
-from sync.seal import digest, verify
+from sync.seal import digest, verify_store
 from sync.sql_store import SqlStore
-from sync.store import Link, Store
+from sync.store import Store
 from sync.tiny_store import TinyStore
 
-__all__ = ["Checked", "check_all", "label_file"]
+__all__ = ["Checked", "check_all", "database", "label_file", "reading"]
 
 Doc = dict[str, Any]
 
@@ -33,7 +34,7 @@ def label_file(
 ) -> None:
     """Write the label of this box to `out`. Raises BoxError (NoSignature among them) and NodeError."""
     kind = _kind_of(out)
-    with _reading(data) as (folder, store):
+    with reading(data) as (folder, store):
         node = Node(_settings(folder, environment), folder, store)
         desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
         if size:
@@ -58,23 +59,48 @@ class Checked:
 
 def check_all(data: Path | None, url: str | None) -> Checked:
     """Walk the chain of every entry, then recompute the digest of every signature. Raises NodeError."""
-    with _reading(data) if data else _database(url or "") as (folder, store):
+    with reading(data) if data else database(url or "") as (folder, store):
         if store.damaged:
             return Checked(f"{len(store.damaged)} damaged lines in the journal, the first: {store.damaged[0]}")
-        head = store.head()
-        if flaw := verify(head.epoch, _as_bytes(store.links()), head.position, head.hash):
+        if flaw := verify_store(store):
             return Checked(flaw.why)
-        signed, unknown = 0, 0
-        for visit in _visits(store):
-            for signature, sequence in _signatures(store.visit(visit), folder):
-                if sequence is None:
-                    unknown += 1
-                elif not _holds(sequence, store.visit(visit), signature["value"]):
-                    return Checked(f"signature {signature['id']} of visit {visit} is over other entries than it says")
-                else:
-                    signed += 1
-        without = f", {unknown} of an unknown sequence not checked" if unknown else ""
-        return Checked(None, f"{head.position} entries and {signed} signatures hold{without}. Head {head.hash[:16]}.")
+        found, wrong = _check_signatures(store, folder)
+        if wrong:
+            return Checked(wrong)
+        return Checked(None, _told(store, found))
+
+
+def _check_signatures(store: Store, folder: Folder | None) -> tuple[Counter[str], str]:
+    """How many signatures hold and how many cannot be checked; then the first that is wrong, if one is."""
+    found: Counter[str] = Counter()
+    erased = store.erasures().keys()
+    for visit in _visits(store):
+        entries = store.visit(visit)
+        for signature, sequence in _signatures(entries, folder):
+            covered = [entry for entry in entries if _covers(signature, entry)]
+            if sequence is None:
+                found["unknown"] += 1
+            elif any(entry["id"] in erased for entry in covered):
+                found["erased"] += 1
+            elif digest(to_sign(sequence, covered)["entries"]) == signature["value"]["digest"]:
+                found["hold"] += 1
+            else:
+                return found, f"signature {signature['id']} of visit {visit} is over other entries than it says"
+    return found, ""
+
+
+def _told(store: Store, found: Counter[str]) -> str:
+    head = store.head()
+    told = f"{head.position} entries and {found['hold']} signatures hold"
+    if found["unknown"]:
+        told += f", {found['unknown']} of an unknown sequence not checked"
+    if gone := len(store.erasures()):
+        told += f". {gone} values were erased"
+    if found["erased"]:
+        told += f", {found['erased']} signatures over them can no longer be recomputed"
+    if purged := store.cut().position + sum(bool(link.leaf) for link in store.links()):
+        told += f". {purged} entries were purged"
+    return f"{told}. Head {head.hash[:16]}."
 
 
 def _kind_of(out: Path) -> Kind:
@@ -89,13 +115,13 @@ def _settings(folder: Folder, environment: Mapping[str, str]) -> Settings:
 
 
 @contextmanager
-def _reading(data: Path) -> Iterator[tuple[Folder, Store]]:
+def reading(data: Path) -> Iterator[tuple[Folder, Store]]:
     """The folder and its store without the lock: a node may be writing to it meanwhile."""
     folder = open_folder(data)
     if folder.role == "chair":
         store: Store = TinyStore(folder.path, write=False)
     else:
-        store = SqlStore(str(folder.file.get("store") or _existing(folder.database)))
+        store = SqlStore(str(folder.file.get("store") or _existing(folder.database)), write=False)
     try:
         yield folder, store
     finally:
@@ -103,10 +129,10 @@ def _reading(data: Path) -> Iterator[tuple[Folder, Store]]:
 
 
 @contextmanager
-def _database(url: str) -> Iterator[tuple[None, Store]]:
+def database(url: str) -> Iterator[tuple[None, Store]]:
     if url.startswith("sqlite:///"):
         _existing(Path(url.removeprefix("sqlite:///")))
-    store = SqlStore(url)
+    store = SqlStore(url, write=False)
     try:
         yield None, store
     finally:
@@ -118,12 +144,6 @@ def _existing(file: Path) -> str:
     if not file.is_file():
         raise FolderError(f"{file}: there is no such database")
     return sqlite_url(file)
-
-
-def _as_bytes(links: Iterable[Link]) -> Iterator[Link]:
-    """A hand in the database can leave text where bytes were: still to be compared, not a crash."""
-    for link in links:
-        yield link._replace(data=link.data if isinstance(link.data, bytes) else str(link.data).encode())
 
 
 def _visits(store: Store) -> Iterator[str]:
@@ -151,6 +171,5 @@ def _sequence(name: str, folder: Folder | None) -> Doc | None:
     return Documents(folder).sequence(name) if folder else None
 
 
-def _holds(sequence: Doc, entries: list[Doc], signed: Doc) -> bool:
-    covered = [entry for entry in entries if entry["id"] <= signed["covers"].get(entry["device"], "")]
-    return bool(digest(to_sign(sequence, covered)["entries"]) == signed["digest"])
+def _covers(signature: Doc, entry: Doc) -> bool:
+    return bool(entry["id"] <= signature["value"]["covers"].get(entry["device"], ""))

@@ -4,6 +4,7 @@ Nobody signs in yet, so pairing trusts this machine and nothing else: the call m
 of this very node (or from no page at all), and through no proxy. Tokens are shown once; their hashes are kept.
 """
 
+import asyncio
 from collections import Counter
 from collections.abc import Awaitable, Callable, Sequence
 from typing import Annotated, Any, Literal
@@ -14,7 +15,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, StringConstraints, ValidationError
 
 from chairapp.clinic import ClinicDocument
-from sync.access import Device, FileDevices
+from sync.access import Device, Letter, Roster
 
 Pair = Callable[["PairingRequest", str | None], Awaitable[dict[str, Any]]]
 
@@ -41,22 +42,24 @@ class PairingRefused(Exception):
 class Pairing:
     """The clinic server's side: it alone hands out identities, so letters and ids are the clinic's own."""
 
-    def __init__(self, devices: FileDevices, clinic: Callable[[], ClinicDocument], letters: Sequence[str]) -> None:
+    def __init__(self, devices: Roster, clinic: Callable[[], ClinicDocument], letters: Sequence[str]) -> None:
         self._devices = devices
         self._clinic = clinic
         self._letters = letters
 
     async def __call__(self, asked: PairingRequest, token: str | None) -> dict[str, Any]:
         """`token` is that of the chair node passing the request on; a node removed from the clinic pairs nobody."""
-        node = self._devices.by_token(token) if token else None
+        node = await asyncio.to_thread(self._devices.by_token, token) if token else None
         if token and (node is None or node.revoked or node.kind != "node"):
             raise PairingRefused(
                 401, "Authorization", "this clinic does not know the node that asks", "pair the node again"
             )
-        letter = next_letter(self._devices.list(), self._letters) if asked.kind == "tablet" else ""
-        device, token = self._devices.add(asked.kind, asked.name, letter)
+        device, token = await asyncio.to_thread(self._devices.add, asked.kind, asked.name, self._letter(asked))
         clinic = self._clinic().model_dump(mode="json")
         return {"device": device.id, "letter": device.letter, "token": token, "clinic": clinic}
+
+    def _letter(self, asked: PairingRequest) -> Letter:
+        return (lambda known: next_letter(known, self._letters)) if asked.kind == "tablet" else ""
 
 
 def next_letter(devices: Sequence[Device], letters: Sequence[str]) -> str:
