@@ -19,7 +19,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from chairapp.case import entries_of, read_case
 from chairapp.sequence import document, jaw_relation
 from sync.entry import canonical
-from tests.browser.conftest import ARGS, CHROMIUM, Process, free_port, until
+from tests.browser.conftest import Process, free_port, until
+from tests.chromium import ARGS, CHROMIUM
 
 SIZES = {"wide": (1024, 768), "tall": (768, 1024), "phone": (390, 844)}
 HERE = Path(__file__).parent / "screens"

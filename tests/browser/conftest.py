@@ -14,18 +14,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import BrowserContext, Page, Playwright
 
-CHROMIUM = "/usr/bin/chromium"
-ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+from tests.chromium import ARGS, CHROMIUM
+
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 60
 
@@ -149,12 +141,6 @@ def small_node(processes: Processes, tmp_path: Path) -> Callable[..., Process]:
         return processes([*command, "--data", str(tmp_path / data), *options], f"http://127.0.0.1:{port}/sw.js")
 
     return start
-
-
-@pytest.fixture(scope="session")
-def playwright() -> Iterator[Playwright]:
-    with sync_playwright() as running:
-        yield running
 
 
 class Tablet:

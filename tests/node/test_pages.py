@@ -8,21 +8,12 @@ from shutil import which
 import pytest
 import zxingcpp
 from PIL import Image
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from chairapp.box.code import shown
-from tests.browser.conftest import ARGS, CHROMIUM
 from tests.node.conftest import START_MS, until
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.check import check_entry
 from chairapp.sequence.view import view
 from chairapp.tablet.bundle import brython, bundle
-from tests.browser.conftest import ARGS, CHROMIUM
 from tests.judge.random_visits import random_visit
 from tests.sequence.test_check import BAD, GOOD
 
@@ -41,23 +40,19 @@ BOOT = """document => new Promise((done, failed) => {
 
 
 @pytest.fixture(scope="module")
-def ask():
-    from playwright.sync_api import sync_playwright
+def ask(browser):
+    page = browser.new_page()
+    page.route("**/*", _serve)
+    page.goto("http://localhost/")
+    page.evaluate(BOOT, json.dumps(DOC))
 
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        page = browser.new_page()
-        page.route("**/*", _serve)
-        page.goto("http://localhost/")
-        page.evaluate(BOOT, json.dumps(DOC))
+    def asked(fn, **given):
+        payload = json.dumps({"sequence": "doc", **given})
+        answer = page.evaluate("([fn, payload]) => self.ask(fn, payload)", [fn, payload])
+        return json.loads(answer["out"])["out"]
 
-        def asked(fn, **given):
-            payload = json.dumps({"sequence": "doc", **given})
-            answer = page.evaluate("([fn, payload]) => self.ask(fn, payload)", [fn, payload])
-            return json.loads(answer["out"])["out"]
-
-        yield asked
-        browser.close()
+    yield asked
+    page.close()
 
 
 def _serve(route):

@@ -1,0 +1,28 @@
+"""One Playwright for the whole run, and the tests that need it after all others."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Playwright, sync_playwright
+
+from tests.chromium import ARGS, CHROMIUM
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    # Playwright's loop runs in the main thread from start to end: a second one, or asyncio.run, is refused there.
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """A browser that keeps nothing; `tablets` of tests/browser are those with a memory."""
+    running = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+    yield running
+    running.close()
