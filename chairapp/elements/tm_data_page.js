@@ -2,6 +2,7 @@
 // carry away.
 import { h } from "vue";
 import * as replica from "tm_replica";
+import { directButton, directFacts } from "tm_direct";
 import { href } from "tm_route";
 import { faultNote, shape } from "tm_shapes";
 import { desk, lamp } from "tm_state";
@@ -43,6 +44,7 @@ export default {
         ],
         ["data.sent", sync.lastSent ? when(sync.lastSent) : never],
         ["data.heard", sync.lastHeard ? when(sync.lastHeard) : never],
+        ...directFacts(sync),
         ["data.more", sync.moreAtNode.length ? t("data.more_at_node", { count: sync.moreAtNode.length }) : null],
         [
           "data.kept",
@@ -98,6 +100,7 @@ export default {
       this.said && h("p", { class: "said", role: "status" }, [shape("done"), h("span", this.said)]),
       h("div", { class: "row wrap" }, [
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
+        directButton(lamp.sync, this.attempt),
         state === "unpaired"
           ? h(
               "button",

@@ -1,6 +1,7 @@
 // Where the data is, in one line that is always there. A leaf of its own: it changes often, and nothing else is drawn
 // anew for it.
 import { h } from "vue";
+import { directClause, directState } from "tm_direct";
 import { href } from "tm_route";
 import { shape } from "tm_shapes";
 import { lamp } from "tm_state";
@@ -23,8 +24,10 @@ export default {
     const sent = sync.lastSent
       ? t("lamp.last", { time: isToday(sync.lastSent) ? time(sync.lastSent) : when(sync.lastSent) })
       : "";
-    const detail =
-      sync.pending > 0 ? t(sync.pending > 1 ? "lamp.wait" : "lamp.wait_one", { count: sync.pending }) : sent;
+    const direct = directClause(sync);
+    const waits = t(sync.pending > 1 ? "lamp.wait" : "lamp.wait_one", { count: sync.pending });
+    // There is room for two lines: how many wait, or else the way past the node, is told before when it was last sent.
+    const detail = sync.pending > 0 ? waits : direct ? "" : sent;
     return h(
       "a",
       {
@@ -33,12 +36,14 @@ export default {
         "data-state": state,
         "data-pending": sync.pending,
         "data-online": String(sync.online),
+        "data-direct": directState(sync),
       },
       [
         shape(SHAPES[state]),
         h("span", { class: "lamp-text", role: "status" }, [
           h("strong", t(`lamp.${state}`)),
           detail && h("span", { class: "lamp-detail" }, detail),
+          direct && h("span", { class: "lamp-detail lamp-direct" }, direct),
         ]),
       ],
     );
