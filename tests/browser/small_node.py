@@ -11,9 +11,11 @@
     refuses             refuses every entry whose value is "refuse me"
     no-batch            takes a batch that holds such an entry for nonsense as a whole
     wrong-sequence      sends another sequence document than the one asked for
+    slow                takes 5 seconds for every call of the hop
 """
 
 import argparse
+import asyncio
 import json
 import os
 from contextlib import asynccontextmanager
@@ -28,6 +30,7 @@ from nicegui import ui
 from chairapp.sequence import digest, document, jaw_relation
 from chairapp.tablet import Author, add_tablet
 from sync.access import FileDevices, require
+from sync.blobs import FolderBlobs
 from sync.border import HopRoute
 from sync.entry import Refusal
 from sync.routes import routes
@@ -35,7 +38,16 @@ from sync.tiny_store import TinyStore
 from tests.tablet import stand_in
 
 REFUSED = "refuse me"
-FAULTS = ("die-after-storing", "garbled-page", "garbled-file", "cut-page", "refuses", "no-batch", "wrong-sequence")
+FAULTS = (
+    "die-after-storing",
+    "garbled-page",
+    "garbled-file",
+    "cut-page",
+    "refuses",
+    "no-batch",
+    "wrong-sequence",
+    "slow",
+)
 SEQUENCE = document(jaw_relation())
 
 
@@ -45,7 +57,8 @@ def main() -> None:
     store = TinyStore(asked.data)
     devices = FileDevices(asked.data / "devices.json")
     app = FastAPI(lifespan=_closing(store))
-    app.include_router(routes(store, devices, _check if asked.fault == "refuses" else None))
+    check = _check if asked.fault == "refuses" else None
+    app.include_router(routes(store, devices, check, blobs=FolderBlobs(asked.data / "blobs")))
     app.include_router(_documents(devices, {"steps": []} if asked.fault == "wrong-sequence" else SEQUENCE))
     app.include_router(_pairing(devices))
     _add_mark(asked.mark)
@@ -157,12 +170,19 @@ async def _no_batch(request, call_next):
     return await call_next(request)
 
 
+async def _slow(request, call_next):
+    if request.url.path.startswith("/sync/"):
+        await asyncio.sleep(5)
+    return await call_next(request)
+
+
 _BREAKERS = {
     "die-after-storing": _die_after_storing,
     "garbled-page": _garbled_page,
     "garbled-file": _garbled_file,
     "cut-page": _cut_page,
     "no-batch": _no_batch,
+    "slow": _slow,
 }
 
 if __name__ == "__main__":
