@@ -64,7 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     about = "Walks a clinician through the shaping of two wax rims, judges every reading on the spot, keeps the record."
     parser = _Parser(prog="threemark", description=about, allow_abbrev=False)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_chair, _add_clinic, _add_judge, _add_label, _add_verify):
+    for add in (_add_demo, _add_chair, _add_clinic, _add_judge, _add_label, _add_verify, *_KEEPING):
         add(commands)
     return parser
 
@@ -122,7 +122,45 @@ def _add_label(commands: Any) -> None:
 
 def _add_verify(commands: Any) -> None:
     verify = _command(commands, "verify", "walk the chain of a node's entries and check every signature", _verify)
-    where = verify.add_mutually_exclusive_group(required=True)
+    _add_where(verify)
+
+
+def _add_backup(commands: Any) -> None:
+    backup = _command(commands, "backup", "write everything a node holds to one file, and read it again", _backup)
+    _add_where(backup)
+    backup.add_argument("--to", type=Path, metavar="FILE", required=True, help="replaced only by a whole new backup")
+
+
+def _add_restore(commands: Any) -> None:
+    restore = _command(commands, "restore", "make a node's data from a backup, on a machine without it", _restore)
+    restore.add_argument("--data", type=Path, metavar="DIR", help="a folder that is new or empty")
+    restore.add_argument("--store", metavar="URL", help="an empty database; alone, it gets the entries only")
+    restore.add_argument("--from", dest="source", type=Path, metavar="FILE", required=True, help="a backup")
+
+
+def _add_import(commands: Any) -> None:
+    taking = _command(commands, "import", "take in what a tablet saved to a file", _import)
+    taking.add_argument(
+        "file", type=Path, metavar="FILE", help="as the tablet saved it; taking it in twice does no harm"
+    )
+    _add_where(taking)
+
+
+def _add_erase(commands: Any) -> None:
+    erase = _command(
+        commands, "erase", "take the value of one entry away, at the clinic server and all that follow", _erase
+    )
+    erase.add_argument("entry", metavar="ENTRY_ID", help="the id of the entry")
+    erase.add_argument("--data", type=Path, metavar="DIR", required=True, help="the data folder of the clinic server")
+    erase.add_argument("--reason", required=True, metavar="TEXT", help="why; it stays for good")
+    erase.add_argument("--author", required=True, metavar="STAFF_ID", help="a manager of the clinic")
+
+
+_KEEPING = (_add_backup, _add_restore, _add_import, _add_erase)
+
+
+def _add_where(command: _Parser) -> None:
+    where = command.add_mutually_exclusive_group(required=True)
     where.add_argument("--data", type=Path, metavar="DIR", help="the data folder of a node, running or not")
     where.add_argument("--store", metavar="URL", help="a clinic server's database")
 
@@ -179,6 +217,37 @@ def _verify(given: Given) -> None:
     if checked.flaw:
         raise _No(checked.flaw)
     print(checked.sentence)
+
+
+def _backup(given: Given) -> None:
+    from chairapp.node.keeping import backup_all
+
+    print(backup_all(given.data, given.store, given.to))
+
+
+def _restore(given: Given) -> None:
+    from chairapp.node.keeping import restore_all
+
+    if not (given.data or given.store):
+        raise NodeError("--data: missing, name a new folder for the node, or --store for a database alone")
+    print(restore_all(given.data, given.store, given.source))
+
+
+def _import(given: Given) -> None:
+    from chairapp.node.keeping import import_file
+
+    taken = import_file(given.data, given.store, given.file, os.environ)
+    print(f"{given.file}: {taken.new} entries are new, {taken.known} were known, {taken.blobs} attachments.")
+    if taken.refused:
+        place, first = taken.refused[0]
+        why = f"the first is number {place + 1}: {first.field} {first.why}"
+        raise _No(f"{given.file}: {len(taken.refused)} were not taken and are in the drawer; {why}")
+
+
+def _erase(given: Given) -> None:
+    from chairapp.node.keeping import erase_value
+
+    print(erase_value(given.data, given.entry, given.reason, given.author, os.environ))
 
 
 if __name__ == "__main__":

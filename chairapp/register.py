@@ -108,6 +108,12 @@ class Register:
                 self._views.popitem(last=False)
         return view
 
+    def begin_again(self) -> None:
+        """Look the store through anew, as after visits were taken out of it."""
+        with self._lock:
+            self._lines, self._cursor = {}, None
+            self._views.clear()
+
     def _follow(self) -> None:
         with self._lock:
             more = True

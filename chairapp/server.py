@@ -28,6 +28,7 @@ from chairapp.node.headers import Guard
 from chairapp.node.log import log
 from chairapp.node.membership import Membership
 from chairapp.node.node import Node, open_store
+from chairapp.node.purging import keep_purging
 from chairapp.node.settings import Settings, is_loopback
 from chairapp.people.demo import demo_clinic
 from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pair_route
@@ -35,10 +36,13 @@ from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import add_tablet
 from chairapp.tablet.icons import svg
+from chairapp.visit import stage
 from sync.access import Device
 from sync.cors import Cors
 from sync.forward import Forward
+from sync.purge import Purge
 from sync.routes import routes
+from sync.tiny_store import TinyStore
 
 __all__ = ["make_app", "serve"]
 
@@ -68,7 +72,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         side = _Clinic(node, settings)
     node.device = side.device
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
-    app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs))
+    app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs, state=stage))
     app.include_router(document_routes(node.documents, node.devices))
     app.include_router(pair_route(side.pair, is_loopback))
     if isinstance(side, _Clinic):
@@ -185,6 +189,7 @@ class _Chair:
         own = node.settings.address
         self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences, own)
         self._forward: Forward | None = None
+        self._purging: asyncio.Task[None] | None = None
 
     def device(self) -> str | None:
         return self._membership.device
@@ -210,6 +215,8 @@ class _Chair:
             yield
         finally:
             keeping.cancel()
+            if self._purging:
+                self._purging.cancel()
             if self._forward:
                 await self._forward.stop()
             await self._membership.close()
@@ -220,6 +227,9 @@ class _Chair:
         compress = not is_loopback(urlsplit(self._clinic).hostname or "")
         self._forward = Forward(self._node.store, self._clinic, token, blobs=self._node.blobs, compress=compress)
         self._forward.start()
+        assert isinstance(self._node.store, TinyStore)  # noqa: S101 - what `open_store` gives a chair node
+        purge = Purge(self._node.store, stage, self._node.settings.keep_days)
+        self._purging = asyncio.create_task(keep_purging(self._forward, purge, self._node.register.begin_again))
 
     def _sequences(self) -> set[str]:
         return {line.sequence for line in self._node.register.lines()}

@@ -4,7 +4,7 @@ from typing import Any
 
 from chairapp.sequence.view import view
 
-__all__ = ["visit_state"]
+__all__ = ["stage", "visit_state"]
 
 Doc = dict[str, Any]
 
@@ -17,3 +17,13 @@ def visit_state(sequence: Doc, entries: list[Doc], language: str = "en", people:
     """
     found: Doc = view(sequence, entries, language, people)
     return found
+
+
+def stage(entries: list[Doc]) -> str:
+    """ "finished" once the latest movement of its box says so (`{"to": "finished"}`), else "open".
+
+    Others do not fetch a finished visit, and nodes may let go of it once it is in the clinic's backup.
+    """
+    moved = [entry["value"] for entry in entries if entry["kind"] == "movement"]
+    latest = moved[-1] if moved else None
+    return "finished" if isinstance(latest, dict) and latest.get("to") == "finished" else "open"

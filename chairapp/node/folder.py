@@ -18,7 +18,7 @@ from typing import Any
 
 from chairapp.node.errors import FolderError
 
-__all__ = ["FORMAT", "Folder", "make_folder", "open_folder", "write_whole"]
+__all__ = ["FORMAT", "Folder", "make_folder", "open_folder", "write_toml", "write_whole"]
 
 FORMAT = 1
 _INSIDE = ("blobs", "sequences", "backups", "log")
@@ -110,6 +110,12 @@ def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
         os.close(folder)
 
 
+def write_toml(path: Path, known: Mapping[str, Any]) -> None:
+    """Names and values as TOML; every value as text, as `read_settings` reads it."""
+    lines = "".join(f"{name} = {json.dumps(str(value))}\n" for name, value in known.items())
+    write_whole(path, lines.encode())
+
+
 def _check_format(path: Path) -> None:
     text = (path / "FORMAT").read_text("utf-8", "replace").strip()
     if not text.isdecimal():
@@ -132,6 +138,5 @@ def _fill(path: Path, role: str, settings: Mapping[str, Any]) -> None:
         (path / name).mkdir(exist_ok=True)
     (path / "keys").mkdir(mode=0o700, exist_ok=True)
     known = {"role": role, "node": str(uuid.uuid4()), **{k: v for k, v in settings.items() if v is not None}}
-    lines = "".join(f"{name} = {json.dumps(str(value))}\n" for name, value in known.items())
-    write_whole(path / "node.toml", lines.encode())
+    write_toml(path / "node.toml", known)
     write_whole(path / "FORMAT", f"{FORMAT}\n".encode())

@@ -49,6 +49,7 @@ class Settings:
     store: str | None = None
     sequence: Path | None = None
     label_address: str | None = None
+    keep_days: int = 90
 
     @property
     def address(self) -> str:
@@ -96,6 +97,12 @@ def _address(text: str) -> str:
     return text
 
 
+def _days(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 36500:
+        raise ValueError("write a number of days, 1 or more")
+    return int(text)
+
+
 def _label_size(text: str) -> tuple[float, float]:
     try:
         return size_from(text)
@@ -125,6 +132,14 @@ SETTINGS = (
         _address,
         ("clinic",),
         "HOST",
+    ),
+    Setting(
+        "keep_days",
+        "90",
+        "how long a finished visit stays here, once it is in the clinic's verified backup",
+        _days,
+        ("chair",),
+        "DAYS",
     ),
     Setting("label_size", "57x32", "width x height of the label stock in mm", _label_size, value="WxH"),
 )
