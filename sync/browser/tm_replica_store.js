@@ -54,7 +54,10 @@ class Store {
     });
   }
 
-  /** Take in entries from elsewhere; one that is here already is never overwritten. Returns those that are new. */
+  /**
+   * Take in entries from elsewhere; one that is here already is never overwritten, but an erasure takes its value away.
+   * Returns those that are new.
+   */
   merge(list, { device, now, documentsOf }) {
     return this.#write(["entries", "visits", "documents", "meta"], async (stores) => {
       const fresh = [];
@@ -63,6 +66,7 @@ class Store {
         if (await done(stores.entries.getKey(entry.id))) continue;
         stores.entries.add(entry);
         await countIn(stores, entry, entry.device === device, documentsOf);
+        if (entry.kind === "erasure") await erase(stores.entries, entry);
         clock = merged(clock, entry.clock, now);
         fresh.push(entry);
       }
@@ -275,6 +279,13 @@ function walk(store, range, seen) {
       else cursor.continue();
     };
   });
+}
+
+/** As at the node: the digest takes the place of the value. The node has checked that the erasure means this value. */
+async function erase(entries, { of, visit, value }) {
+  const named = of && (await done(entries.get(of)));
+  if (!named || named.visit !== visit || named.kind === "erasure" || typeof value?.sha256 !== "string") return;
+  entries.put({ ...named, value: { erased: value.sha256 } });
 }
 
 async function stamped(draft, { entries, meta }, { device, causal, now }) {
