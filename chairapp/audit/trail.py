@@ -97,11 +97,14 @@ class _Teller:
             "opened": "Visit opened",
             "adjustment": "Wax changed",
             "withdrawal": "Taken back",
+            "erasure": "Value erased",
             "signature": "Signed",
         }
         return names.get(kind) or kind.capitalize()
 
     def value(self, entry: Doc) -> str:
+        if isinstance(entry["value"], dict) and list(entry["value"]) == ["erased"]:
+            return "value erased"
         told = {
             "answer": self._answer,
             "reading": self._answer,
@@ -110,6 +113,7 @@ class _Teller:
             "adjustment": self._adjustment,
             "acceptance": self._acceptance,
             "withdrawal": self._withdrawal,
+            "erasure": self._erasure,
             "signature": self._signature,
             "printed": self._printed,
         }.get(entry["kind"])
@@ -160,6 +164,10 @@ class _Teller:
     def _withdrawal(self, entry: Doc) -> str:
         of = self._by_id.get(entry["of"] or "")
         return f"{self.what(of)}: {self.value(of)}" if of else "an entry that has not arrived"
+
+    def _erasure(self, entry: Doc) -> str:
+        of = self._by_id.get(entry["of"] or "")
+        return f"{self.what(of) if of else 'an entry that has not arrived'}: {entry['value']['reason']}"
 
     def _signature(self, entry: Doc) -> str:
         role = entry["value"]["role"].replace("supervised", "supervised clinician")

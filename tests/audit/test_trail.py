@@ -86,6 +86,15 @@ def test_a_reading_taken_back_is_shown_with_what_took_it_back(tell):
     assert (lines[1].what, lines[1].value) == ("Taken back", "Display at rest: 9 mm")
 
 
+def test_an_erased_value_is_told_as_that_with_who_erased_it_and_why(tell):
+    lines = tell(
+        ("note", "seating", {"erased": "0" * 64}),
+        ("erasure", "seating", {"reason": "entered for somebody else", "sha256": "0" * 64}, 0),
+    )
+    assert [line.value for line in lines] == ["value erased", f"{lines[0].what}: entered for somebody else"]
+    assert lines[1].what == "Value erased"
+
+
 def test_an_entry_that_came_a_day_later_says_when_it_came(tell):
     day = 24 * 3600 * 1000
     (late,) = tell(("reading", "display.rest", 1), received=AT_MS + 2 * day)
