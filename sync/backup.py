@@ -158,10 +158,13 @@ class Backup:
         rows = json.loads(self._part(_DEVICES))
         return [(Device(**{name: row[name] for name in Device._fields}), row["digest"]) for row in rows]
 
-    def files(self) -> dict[str, bytes]:
-        """The application's own files by name, read when asked for."""
-        names = [name for name in self._sums if name.startswith(_FILES)]
-        return {name.removeprefix(_FILES): self._part(name) for name in names}
+    def file_names(self) -> list[str]:
+        """Names of the application's own files."""
+        return [name.removeprefix(_FILES) for name in self._sums if name.startswith(_FILES)]
+
+    def files(self) -> Iterator[tuple[str, bytes]]:
+        """Those files, one after the other: all of them may be more than the memory holds."""
+        return ((name, self._part(_FILES + name)) for name in self.file_names())
 
     def restore_into(self, store: Store) -> None:
         """Put everything but devices and files into a store that is empty; it keeps its own name.

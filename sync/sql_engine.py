@@ -20,6 +20,7 @@ __all__ = ["Database"]
 
 # Any number will do, so long as every process of one clinic takes the same: "three" in ASCII.
 _LOCK = 0x7468726565
+_PATIENCE_S = 30
 
 
 class Database:
@@ -62,10 +63,15 @@ class Database:
             raise StoreAway(f"The database could not be read: {_reason(error)}") from error
 
     def forget(self) -> None:
-        """Empty SQLite's log, in which a value may stand that was erased since. A busy reader only delays it."""
+        """Empty SQLite's log, in which a value may stand that was erased since.
+
+        Does not wait for a reader that still needs the log: then SQLite empties it later by itself.
+        """
         if self.file:
-            with self._guard, self.engine.connect().execution_options(autocommit=True) as connection:
+            with self.engine.connect().execution_options(autocommit=True) as connection:
+                connection.exec_driver_sql("PRAGMA busy_timeout=0")
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+                connection.exec_driver_sql(f"PRAGMA busy_timeout={_PATIENCE_S * 1000}")
 
     def copy_beside(self, name: str) -> None:
         """Copy an SQLite file, its log included, to FILE.before-NAME. Raises StoreAway."""
@@ -96,7 +102,7 @@ def _engine(url: str, write: bool) -> Engine:
         Path(made.database).parent.mkdir(parents=True, exist_ok=True)
         # Made here, for its owner only; SQLite gives its log files the same rights.
         Path(made.database).touch(mode=0o600)
-    engine = create_engine(made, connect_args={"timeout": 30})
+    engine = create_engine(made, connect_args={"timeout": _PATIENCE_S})
     event.listen(engine, "connect", _set_up_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine

@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -50,7 +50,7 @@ def restore_all(data: Path | None, url: str | None, source: Path) -> str:
     backup = open_backup(source)
     if data is None:
         count = _fill(SqlStore(url or ""), backup)
-        left = ", without documents and attachments: those need --data" if backup.files() else ""
+        left = ", without documents and attachments: those need --data" if backup.file_names() else ""
         return f"{count} entries are back{left}. {_AGAIN}"
     count = _restore_folder(data, url, backup, source)
     return f"{count} entries are back in {data}. {_AGAIN}"
@@ -113,13 +113,12 @@ def _restore_folder(data: Path, url: str | None, backup: Backup, source: Path) -
     """Made beside and put in place whole: a restore that was cut off leaves nothing that looks like a node's data."""
     if data.exists() and (not data.is_dir() or any(data.iterdir())):
         raise FolderError(f"--data {data}: not empty, restore into a new folder; to replace a node stop it first")
-    files = backup.files()
-    if "node.toml" not in files or "FORMAT" not in files:
+    if not {"node.toml", "FORMAT"} <= set(backup.file_names()):
         raise FolderError(f"--from {source}: the backup of a database alone, restore it with --store")
     fresh = data.with_name(f".{data.name}.restoring")
     shutil.rmtree(fresh, ignore_errors=True)
     try:
-        folder = _write_files(fresh, files, url)
+        folder = _write_files(fresh, backup.files(), url)
         store = open_store(folder, url or folder.file.get("store"))
         devices_of(folder, store).take_over(backup.devices())
         count = _fill(store, backup, devices=False)
@@ -133,11 +132,11 @@ def _restore_folder(data: Path, url: str | None, backup: Backup, source: Path) -
     return count
 
 
-def _write_files(fresh: Path, files: Mapping[str, bytes], url: str | None) -> Folder:
+def _write_files(fresh: Path, files: Iterable[tuple[str, bytes]], url: str | None) -> Folder:
     for name in (*_FOLDERS, "backups", "log"):
         (fresh / name).mkdir(parents=True)
     (fresh / "keys").mkdir(mode=0o700)
-    for name, content in files.items():
+    for name, content in files:
         (fresh / name).write_bytes(content)
     if url:
         folder = open_folder(fresh)

@@ -1,5 +1,6 @@
 """What commands do with a node's data without stopping it: make a label, check the chain and the signatures."""
 
+import os
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -15,7 +16,7 @@ from chairapp.node.documents import Documents
 from chairapp.node.errors import FolderError
 from chairapp.node.folder import Folder, open_folder
 from chairapp.node.node import Node, sqlite_url
-from chairapp.node.settings import Settings, read_settings
+from chairapp.node.settings import ENVIRONMENT, Settings, read_settings
 from chairapp.sequence import digest as sequence_digest
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.view import to_sign
@@ -121,7 +122,8 @@ def reading(data: Path) -> Iterator[tuple[Folder, Store]]:
     if folder.role == "chair":
         store: Store = TinyStore(folder.path, write=False)
     else:
-        store = SqlStore(str(folder.file.get("store") or _existing(folder.database)), write=False)
+        given = os.environ.get(f"{ENVIRONMENT}STORE") or folder.file.get("store")
+        store = SqlStore(str(given or _existing(folder.database)), write=False)
     try:
         yield folder, store
     finally:

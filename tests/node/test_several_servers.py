@@ -1,9 +1,11 @@
 """Two clinic server processes on one PostgreSQL and one folder, as docs/several-servers.md has it."""
 
+import shutil
 import threading
 
 import pytest
 
+from chairapp.cli import main
 from chairapp.node.reading import check_all
 from tests.node.conftest import Node, until
 from tests.sync import postgres
@@ -75,6 +77,23 @@ def test_one_server_killed_the_other_goes_on_and_the_first_comes_back(servers, t
     tablet.hand_in(servers[1], entries)
     servers[0].start()
     until(lambda: len(tablet.held(servers[0], entries[0]["visit"])) == len(entries), "the first server has it too")
+
+
+def test_both_servers_lost_with_their_database_come_back_from_the_backup(servers, tablet, tmp_path, capsys):
+    data, count = servers[0].data, tablet.get(servers[0], "/sync/health").json()["head"]["position"]
+    assert main(["backup", "--data", str(data), "--to", str(tmp_path / "clinic.backup")]) == 0
+    for server in servers:
+        server.end()
+    assert main(["restore", "--data", str(tmp_path / "new"), "--from", str(tmp_path / "clinic.backup")]) == 2
+    assert "There are entries in this database" in capsys.readouterr().err
+    assert not (tmp_path / "new").exists()
+    postgres.empty(servers[0].more[1])
+    shutil.rmtree(data)
+    assert main(["restore", "--data", str(data), "--from", str(tmp_path / "clinic.backup")]) == 0
+    assert f"{count} entries are back" in capsys.readouterr().out
+    for server in servers:
+        server.open_again()
+        assert tablet.get(server, "/sync/health").json()["head"]["position"] == count
 
 
 def feed(tablet, server):

@@ -57,7 +57,7 @@ def test_what_comes_back_is_what_was_there(store: Store, maker: Maker, clock: Cl
     assert backup.head == store.head()
     assert backup.made == "2026-11-25T09:46:40.000Z"
     assert backup.devices() == [(TABLET, "d" * 64)]
-    assert backup.files() == FILES
+    assert dict(backup.files()) == FILES
     for other in (TinyStore(tmp_path / "other"), SqlStore(f"sqlite:///{tmp_path}/other.sqlite")):
         backup.restore_into(other)
         held, kept = _all(other, maker.visit), _all(store, maker.visit)

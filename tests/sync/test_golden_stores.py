@@ -102,7 +102,7 @@ def test_the_devices_of_a_golden_database_are_known_by_their_tokens(tmp_path: Pa
 def test_a_golden_backup_comes_back(tmp_path: Path) -> None:
     backup = open_backup(GOLDEN / "backup-1.backup")
     assert backup.head == Head(*EXPECTED["heads"]["backup-1.backup"])
-    assert backup.files() == {"clinic.json": b"{}"}
+    assert dict(backup.files()) == {"clinic.json": b"{}"}
     assert [device.letter for device, _ in backup.devices()] == ["K"]
     store = TinyStore(tmp_path)
     backup.restore_into(store)
