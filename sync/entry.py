@@ -22,6 +22,7 @@ __all__ = [
     "BYTES_MAX",
     "DEPTH_MAX",
     "FIELDS",
+    "NUMBER_MAX",
     "Entry",
     "Refusal",
     "Stamper",

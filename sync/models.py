@@ -1,23 +1,46 @@
 """The shapes of the API, for /openapi.json and for what is checked at the border."""
 
 import re
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from sync.entry import NUMBER_MAX
 from sync.errors import CursorError
 from sync.store import BATCH, Head
 
-__all__ = ["Answer", "Batch", "Entries", "ErrorAnswer", "HeadModel", "Health", "RefusedModel", "VisitModel", "Visits"]
+__all__ = [
+    "ERRORS",
+    "Answer",
+    "Batch",
+    "Entries",
+    "ErrorAnswer",
+    "HeadModel",
+    "Health",
+    "RefusedModel",
+    "VisitModel",
+    "Visits",
+]
 
-_HEAD = re.compile(r"(.{1,64})-([0-9]{1,18})-([0-9a-f]{64})", re.ASCII)
+_HEAD = re.compile(r"(.{1,64})-([0-9]{1,15})-([0-9a-f]{64})", re.ASCII)
+
+
+def _whole(value: Any) -> Any:
+    # 1.0 and 1 are the same number in JSON.
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+Whole = Annotated[int, Field(ge=0, le=NUMBER_MAX), BeforeValidator(_whole)]
 
 
 class HeadModel(BaseModel):
     """Where a store's chain stands."""
 
+    # "5" is no position: what is not as the schema says is refused, never guessed at.
+    model_config = ConfigDict(strict=True)
+
     epoch: str = Field(max_length=64)
-    position: int = Field(ge=0)
+    position: Whole
     hash: str = Field(max_length=64)
 
     def as_text(self) -> str:
@@ -121,3 +144,7 @@ class ErrorBody(BaseModel):
 
 class ErrorAnswer(BaseModel):
     error: ErrorBody
+
+
+ERRORS: dict[int | str, dict[str, Any]] = {"4XX": {"model": ErrorAnswer}, "5XX": {"model": ErrorAnswer}}
+"""For `responses=` of a router of the API: what any call may be answered besides."""

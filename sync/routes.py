@@ -17,14 +17,18 @@ from sync.border import PROTOCOL, HopRoute, read_body, read_json
 from sync.clock import wall_ms
 from sync.desk import FINISHED, Check, Desk, State
 from sync.errors import BatchError
-from sync.models import Answer, Batch, Entries, ErrorAnswer, HeadModel, Health, VisitModel, Visits
+from sync.models import ERRORS, Answer, Batch, Entries, HeadModel, Health, VisitModel, Visits
 from sync.store import BATCH, Store
 
 __all__ = ["FINISHED", "Check", "State", "routes"]
 
-After = Annotated[str | None, Query(max_length=100, description="The cursor of the page before.")]
-Known = Annotated[str | None, Query(max_length=200, description="EPOCH-POSITION-HASH: is this head still held?")]
+_CURSOR, _HEAD = "^[0-9A-Za-z_-]{1,64}-[0-9]{1,18}$", "^[0-9A-Za-z_-]{1,64}-[0-9]{1,15}-[0-9a-f]{64}$"
+After = Annotated[str | None, Query(pattern=_CURSOR, description="The cursor of the page before.")]
+Known = Annotated[str | None, Query(pattern=_HEAD, description="EPOCH-POSITION-HASH: is this head still held?")]
 Limit = Annotated[int, Query(ge=1, le=BATCH)]
+
+_ID = "[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}"
+_BYTES = {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}
 
 
 def routes(
@@ -42,8 +46,7 @@ def routes(
     visits ("finished" ones are not pulled by others). Further calls of the API: `APIRouter(route_class=HopRoute)` with
     `Depends(require(devices))`.
     """
-    errors: dict[int | str, dict[str, Any]] = {"4XX": {"model": ErrorAnswer}, "5XX": {"model": ErrorAnswer}}
-    router = APIRouter(prefix="/sync", tags=["sync"], route_class=HopRoute, responses=errors)
+    router = APIRouter(prefix="/sync", tags=["sync"], route_class=HopRoute, responses=ERRORS)
     desk = Desk(store, check, state, now)
     _add_entries(router, desk, devices)
     _add_visits(router, desk, devices)
@@ -63,7 +66,7 @@ def _add_entries(router: APIRouter, desk: Desk, devices: Devices) -> None:
 
     @router.get("/entries", dependencies=[reader], summary="Fetch entries in the order they came")
     def fetch(
-        visit: Annotated[str, Query(max_length=36, description="Of this visit only.")] = "",
+        visit: Annotated[str, Query(pattern=f"^({_ID})?$", description="Of this visit only.")] = "",
         after: After = None,
         limit: Limit = BATCH,
     ) -> Entries:
@@ -76,7 +79,7 @@ def _add_visits(router: APIRouter, desk: Desk, devices: Devices) -> None:
         return desk.visits(after, limit, known)
 
     @router.get("/visits/{visit}", dependencies=[Depends(require(devices))], summary="One visit of that list")
-    def one_visit(visit: Annotated[str, Path(description="Its id.", max_length=36)]) -> VisitModel:
+    def one_visit(visit: Annotated[str, Path(description="Its id.", pattern=f"^{_ID}$")]) -> VisitModel:
         return desk.visit(visit)
 
 
@@ -96,14 +99,15 @@ def _add_health(router: APIRouter, store: Store, devices: Devices) -> None:
 
 def _add_blobs(router: APIRouter, blobs: FolderBlobs, devices: Devices) -> None:
     reader = Depends(require(devices))
-    name = Path(description="SHA-256 of the bytes, 64 hex digits", max_length=64)
+    body = {"requestBody": {"required": True, "content": _BYTES}}
+    name = Path(description="SHA-256 of the bytes", pattern="^[0-9a-f]{64}$")
 
-    @router.put("/blobs/{sha256}", dependencies=[reader], status_code=204, openapi_extra=_bytes_body())
+    @router.put("/blobs/{sha256}", dependencies=[reader], status_code=204, openapi_extra=body)
     async def put(request: Request, sha256: Annotated[str, name]) -> None:
         data = await read_body(request, BLOB_MAX)
         await run_in_threadpool(blobs.put, sha256, data)
 
-    @router.get("/blobs/{sha256}", dependencies=[reader], response_class=Response)
+    @router.get("/blobs/{sha256}", dependencies=[reader], response_class=Response, responses={200: {"content": _BYTES}})
     def get(sha256: Annotated[str, name]) -> Response:
         # Never shown in place: a blob is a stranger's bytes under our address.
         headers = {"X-Content-Type-Options": "nosniff", "Content-Disposition": "attachment"}
@@ -124,8 +128,3 @@ def _body(model: type[Batch]) -> dict[str, Any]:
     schema = model.model_json_schema(ref_template="#/components/schemas/{model}")
     schema.pop("$defs", None)
     return {"requestBody": {"required": True, "content": {"application/json": {"schema": schema}}}}
-
-
-def _bytes_body() -> dict[str, Any]:
-    schema = {"type": "string", "format": "binary"}
-    return {"requestBody": {"required": True, "content": {"application/octet-stream": {"schema": schema}}}}

@@ -19,6 +19,7 @@ from sync.access import Device, Roster, require
 from sync.atomic import replace_file
 from sync.border import HopRoute, read_json
 from sync.errors import BatchError, NotAllowed, SyncError
+from sync.models import ERRORS
 
 __all__ = ["Address", "AddressError", "Addresses", "address_routes", "all_names_of"]
 
@@ -95,7 +96,7 @@ def all_names_of(addresses: Iterable[str]) -> set[str]:
 
 def address_routes(addresses: Addresses, devices: Roster) -> APIRouter:
     """PUT /sync/address, by which a node tells where its own pages come from."""
-    router = APIRouter(tags=["sync"], route_class=HopRoute)
+    router = APIRouter(tags=["sync"], route_class=HopRoute, responses=ERRORS)
     body = {"required": True, "content": {"application/json": {"schema": Address.model_json_schema()}}}
 
     @router.put("/sync/address", status_code=204, openapi_extra={"requestBody": body}, summary="Tell its own address")

@@ -8,10 +8,11 @@ import json
 import re
 import threading
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import rfc8785
 from fastapi import APIRouter, Depends, Request
+from fastapi import Path as InPath
 from fastapi.responses import JSONResponse, Response
 
 from chairapp.clinic import ClinicDocument, clinic_document, digest, read_clinic
@@ -20,6 +21,7 @@ from chairapp.sequence import digest as sequence_digest
 from sync.access import Devices, require
 from sync.border import HopRoute
 from sync.errors import NotFound, SyncError
+from sync.models import ERRORS
 
 __all__ = ["Documents", "NotJoined", "document_routes"]
 
@@ -87,9 +89,10 @@ class Documents:
 
 def document_routes(documents: Documents, devices: Devices) -> APIRouter:
     """GET /sync/clinic (ETag) and GET /sync/sequence/DIGEST, for paired devices."""
-    router = APIRouter(tags=["sync"], route_class=HopRoute, dependencies=[Depends(require(devices))])
+    router = APIRouter(tags=["sync"], route_class=HopRoute, dependencies=[Depends(require(devices))], responses=ERRORS)
+    same: dict[int | str, dict[str, Any]] = {304: {"description": "The one with this ETag is still in force."}}
 
-    @router.get("/sync/clinic")
+    @router.get("/sync/clinic", response_model=ClinicDocument, responses=same)
     def clinic(request: Request) -> Response:
         document = documents.clinic()
         if document is None:
@@ -99,8 +102,8 @@ def document_routes(documents: Documents, devices: Devices) -> APIRouter:
             return Response(status_code=304, headers=_headers(tag, "no-cache"))
         return JSONResponse(document.model_dump(mode="json"), headers=_headers(tag, "no-cache"))
 
-    @router.get("/sync/sequence/{name}")
-    def sequence(name: str, request: Request) -> Response:
+    @router.get("/sync/sequence/{name}", response_model=dict[str, Any], responses=same)
+    def sequence(name: Annotated[str, InPath(pattern="^[0-9a-f]{64}$")], request: Request) -> Response:
         document = documents.sequence(name)
         if document is None:
             raise NotFound("No sequence document with this digest is kept here.", field="digest")

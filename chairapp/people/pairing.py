@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, StringConstraints, ValidationError
 
 from chairapp.clinic import ClinicDocument
 from sync.access import Device, Letter, Roster
+from sync.models import ERRORS
 
 Pair = Callable[["PairingRequest", str | None], Awaitable[dict[str, Any]]]
 
@@ -28,7 +29,16 @@ _BODY_MAX = 4096
 class PairingRequest(BaseModel):
     model_config = ConfigDict(extra="forbid")
     kind: Literal["tablet", "node"]
-    name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
+    name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"\S")]
+
+
+class Paired(BaseModel):
+    """Who the device is from now on. The token is shown this once."""
+
+    device: str
+    letter: str
+    token: str
+    clinic: ClinicDocument
 
 
 class PairingRefused(Exception):
@@ -70,9 +80,10 @@ def next_letter(devices: Sequence[Device], letters: Sequence[str]) -> str:
 
 def pair_route(pair: Pair, is_loopback: Callable[[str], bool]) -> APIRouter:
     """The route around `pair`, which is a clinic server's Pairing or a chair node's way to one."""
-    router = APIRouter()
+    router = APIRouter(tags=["sync"])
+    body = {"required": True, "content": {"application/json": {"schema": PairingRequest.model_json_schema()}}}
 
-    @router.post("/pair")
+    @router.post("/pair", response_model=Paired, responses=ERRORS, openapi_extra={"requestBody": body})
     async def post_pair(request: Request) -> JSONResponse:
         try:
             _from_this_machine(request, is_loopback)

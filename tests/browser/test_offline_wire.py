@@ -1,4 +1,4 @@
-"""What goes over the wire of a tablet: batches that fit, packed, as much as gets through; attachments; never in the way."""
+"""What goes over the wire of a tablet: batches that fit and get through, packed; attachments; never in the way."""
 
 import gzip
 import hashlib

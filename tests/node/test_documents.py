@@ -63,10 +63,10 @@ def test_nothing_is_given_without_a_token(chair, clinic, path):
         assert answer.headers["threemark-protocol"] == "1"
 
 
-@pytest.mark.parametrize("name", ["0" * 64, "..%2f..%2fkeys%2fdevices", "x"])
-def test_a_sequence_nobody_keeps_is_not_found(chair, tablet, name):
+@pytest.mark.parametrize(("name", "status"), [("0" * 64, 404), ("..%2f..%2fkeys%2fdevices", 404), ("x", 400)])
+def test_a_sequence_nobody_keeps_is_not_found_and_what_is_no_digest_is_refused(chair, tablet, name, status):
     answer = tablet.get(chair, f"/sync/sequence/{name}")
-    assert answer.status_code == 404
+    assert answer.status_code == status
 
 
 def test_every_answer_says_what_it_may_load_and_from_where(chair, clinic):
