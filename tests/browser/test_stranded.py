@@ -1,16 +1,13 @@
 """The chair's computer is destroyed: what was written on the tablet reaches the clinic all the same, once each."""
 
-import json
 import shutil
+import subprocess
 import urllib.error
 import urllib.request
 from pathlib import Path
 
 import pytest
 
-from sync.access import Device
-from sync.desk import Desk
-from sync.models import Batch
 from sync.sql_store import SqlStore
 from tests.browser.chair import Chair
 from tests.browser.conftest import Process, free_port, until
@@ -19,6 +16,7 @@ from tests.browser.test_whole_visit import ANSWERS, THREEMARK
 pytestmark = pytest.mark.timeout(400)
 
 LATER = "minutes => { const now = Date.now; Date.now = () => now() + minutes * 60000; }"
+PICTURE = "import('tm_replica').then((replica) => replica.putBlob(new Uint8Array(5000), 'image/png'))"
 KICK = "import('tm_replica').then((replica) => { replica.kick(); })"
 
 
@@ -104,7 +102,9 @@ def _to_the_data_page(page):
     page.locator(".save").wait_for()
 
 
-def test_with_the_chairs_computer_destroyed_everything_goes_straight_to_the_clinic_also_what_that_had_taken(place, hand):
+def test_with_the_chairs_computer_destroyed_everything_goes_straight_to_the_clinic_also_what_that_had_taken(
+    place, hand
+):
     page = hand.page
     place.destroy_the_chair()
     hand.page.locator(".next").click()
@@ -203,22 +203,14 @@ def test_a_tablet_that_reaches_nobody_is_carried_to_the_clinic_as_a_file(place, 
     place.destroy_the_chair()
     hand.page.locator(".next").click()
     hand.walk("bench.heel")
+    picture = page.evaluate(PICTURE)
     _to_the_data_page(page)
     with page.expect_download() as download:
         page.locator(".save").click()
     file = tmp_path / "carried.json"
     download.value.save_as(file)
     for _ in range(2):
-        _take_in(file, place.folder)
+        command = [THREEMARK, "import", "--data", str(tmp_path / "clinic"), str(file)]
+        subprocess.run(command, check=True, capture_output=True)
         assert sorted(place.stored()) == _written(hand)
-
-
-def _take_in(file: Path, folder: Path) -> None:
-    store = SqlStore(f"sqlite:///{folder / 'clinic' / 'clinic.sqlite'}")
-    try:
-        answer = Desk(store).take(
-            Batch(entries=json.loads(file.read_text())["entries"]), Device("import", "node", "", "file")
-        )
-        assert answer.refused == []
-    finally:
-        store.close()
+        assert (tmp_path / "clinic" / "blobs" / picture["sha256"]).stat().st_size == picture["bytes"]
