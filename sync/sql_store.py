@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Select, delete, func, insert, select, update
+from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, text, update
 
 from sync import erased, migrations, seal
 from sync import sql_tables as tables
@@ -261,7 +261,7 @@ def _begin(connection: Connection) -> str:
 
 
 def _read_head(connection: Connection) -> Head:
-    row = connection.execute(select(tables.head.c.epoch, tables.head.c.position, tables.head.c.hash)).one()
+    row = connection.execute(_HEAD).one()
     return Head(row.epoch, row.position, row.hash)
 
 
@@ -269,8 +269,8 @@ def _known(connection: Connection, ids: Sequence[str]) -> dict[str, bytes]:
     # In parts: a database takes only so many values in one question.
     known: dict[str, bytes] = {}
     for start in range(0, len(ids), BATCH):
-        query = select(tables.entry.c.id, tables.entry.c.data).where(tables.entry.c.id.in_(ids[start : start + BATCH]))
-        known |= {row.id: row.data for row in connection.execute(query)}
+        found = connection.execute(_KNOWN, {"ids": ids[start : start + BATCH]})
+        known |= {row.id: row.data for row in found}
     return known
 
 
@@ -278,8 +278,8 @@ def _erasing(connection: Connection, ids: Sequence[str], fresh: Sequence[bytes])
     """What becomes of new entries, and of those they erase."""
     known: dict[str, Erasure] = {}
     for start in range(0, len(ids), BATCH):
-        query = _erasures().where(tables.erasure.c.of.in_(ids[start : start + BATCH]))
-        known |= {row.of: _as_erasure(row) for row in connection.execute(query)}
+        found = connection.execute(_ERASED, {"ids": ids[start : start + BATCH]})
+        known |= {row.of: _as_erasure(row) for row in found}
     return erased.apply(ids, fresh, lambda entry_id: _known(connection, [entry_id]).get(entry_id), known)
 
 
@@ -291,8 +291,8 @@ def _append(connection: Connection, erasing: Erasing, received: int, source: str
         head = Head(head.epoch, position, seal.linked(head.hash, position, seal.leaf(data, bare=bare)))
         rows.append({**_columns(data), "position": position, "received": received, "source": source, "bare": bare})
         rows[-1]["hash"] = bytes.fromhex(head.hash)
-    connection.execute(insert(tables.entry), rows)
-    connection.execute(update(tables.head), {"position": head.position, "hash": head.hash})
+    connection.execute(_INSERT, rows)
+    connection.execute(_ADVANCE, {"position": head.position, "hash": head.hash})
     _touch(connection, rows)
     _erase(connection, erasing)
 
@@ -329,18 +329,30 @@ def _columns(data: bytes) -> dict[str, Any]:
 def _touch(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
     """Bring the list of visits up to date; counted anew, so that nothing sent twice is counted twice."""
     last = {row["visit"]: row["position"] for row in rows}
-    for visit, position in last.items():
-        entries = connection.scalar(select(func.count()).where(tables.entry.c.visit == visit)) or 0
-        values = {"entries": entries, "position": position}
-        if not connection.execute(update(tables.visit).where(tables.visit.c.visit == visit).values(values)).rowcount:
-            connection.execute(insert(tables.visit), {"visit": visit, **values})
-        mark = {"position": position}
-        if not connection.execute(update(tables.dirty).where(tables.dirty.c.visit == visit).values(mark)).rowcount:
-            connection.execute(insert(tables.dirty), {"visit": visit, **mark})
+    touched = [{"visit": visit, "position": position} for visit, position in last.items()]
+    connection.execute(_TOUCH, touched)
+    connection.execute(_SOIL, touched)
 
 
 def _as_erasure(row: Any) -> Erasure:
     return Erasure(row.of, row.visit, row.sha256, row.by)
+
+
+# Statements of every batch, put together once: for one entry that takes longer than the database needs to run them.
+_HEAD = select(tables.head.c.epoch, tables.head.c.position, tables.head.c.hash)
+_KNOWN = select(tables.entry.c.id, tables.entry.c.data).where(tables.entry.c.id.in_(bindparam("ids", expanding=True)))
+_ERASED = select(tables.erasure).where(tables.erasure.c.of.in_(bindparam("ids", expanding=True)))
+_INSERT = insert(tables.entry)
+_ADVANCE = update(tables.head)
+_TOUCH = text(
+    "INSERT INTO visit (visit, entries, position)"
+    " VALUES (:visit, (SELECT count(*) FROM entry WHERE entry.visit = :visit), :position)"
+    " ON CONFLICT (visit) DO UPDATE SET entries = excluded.entries, position = excluded.position"
+)
+_SOIL = text(
+    "INSERT INTO dirty (visit, position) VALUES (:visit, :position)"
+    " ON CONFLICT (visit) DO UPDATE SET position = excluded.position"
+)
 
 
 def _links() -> Select[Any]:

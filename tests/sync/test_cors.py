@@ -30,7 +30,7 @@ class Server:
         app = FastAPI()
         app.include_router(routes(self.store, devices, now=clock))
         border.answer_errors(app)
-        app.get("/elsewhere")(dict)
+        app.get("/elsewhere")(_nothing)
         app.add_middleware(Cors, origins=lambda: self.origins)
         self.client = TestClient(app, headers={"Authorization": f"Bearer {token}"})
 
@@ -40,6 +40,10 @@ class Server:
 
     def hand_in(self, entry: object, **headers: str) -> httpx.Response:
         return self.client.post("/sync/entries", content=json.dumps({"entries": [entry]}), headers=headers)
+
+
+def _nothing() -> dict[str, str]:
+    return {}
 
 
 @pytest.fixture
