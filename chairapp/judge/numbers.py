@@ -12,7 +12,9 @@ TOLERANCE = 1e-9
 
 
 def fix6(x: float) -> float:
-    """The number to 6 decimals, by whole millionths; never minus zero."""
+    """The number to 6 decimals, half away from zero, so that left and right round alike; never minus zero."""
+    if x < 0:
+        return -math.floor(0.5 - x * 1e6) / 1e6 + 0.0
     return math.floor(x * 1e6 + 0.5) / 1e6 + 0.0
 
 
