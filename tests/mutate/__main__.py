@@ -22,7 +22,20 @@ from tests.mutate.mutants import Mutant, mutants
 
 ROOT = Path(__file__).parents[2]
 JUDGE = ROOT / "chairapp" / "judge"
-TESTS = "numbers steps vertical contact marks staleness acceptance override plan limits codes properties".split()
+TESTS = [
+    "numbers",
+    "steps",
+    "vertical",
+    "contact",
+    "marks",
+    "staleness",
+    "acceptance",
+    "override",
+    "plan",
+    "limits",
+    "codes",
+    "properties",
+]
 SAMPLE, SEED, LIMIT_S, WORKERS = 900, 5, 90, 2
 
 
@@ -122,7 +135,7 @@ if __name__ == "__main__":
     import hypothesis  # noqa: F401
     import numpy  # noqa: F401
     import pytest  # noqa: F401
-    import scipy.spatial.transform  # noqa: F401
+    import scipy.spatial.transform
     import scipy.stats  # noqa: F401
     import statsmodels.stats.api  # noqa: F401
 
