@@ -1,8 +1,8 @@
 """Rounds of wax until all fits, in a simulated mouth: the wax plan against a plain habit, one finding at a time.
 
 A round is wax laid on in steps of half a millimetre, then everything read anew. Both arms start from the same mouths
-and read with the same scatter; what those steps leave is closed by softening in both. They stop when display, both planes, contact and the
-interocclusal distance have no finding that calls for wax.
+and read with the same scatter; what those steps leave is closed by softening in both. They stop when display, both
+planes, contact and the interocclusal distance have no finding that calls for wax.
 
 The habit modelled is a plain one: the first such finding in the order of the sequence is corrected by its own amount
 over the whole rim (a slab for display and for distance, a tipped plane for a tilt, each gap filled where it is open).
