@@ -30,15 +30,21 @@ class Disk:
         return path.exists()
 
     def open(self, path: Path, *, empty: bool = False) -> int:
-        """A file to append to, for its owner only, made when it is not there; `empty` begins it anew."""
+        """A file to write to, for its owner only, made when it is not there; `empty` begins it anew."""
         start = os.O_TRUNC if empty else 0
-        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | start | _BINARY, 0o600)
+        return os.open(path, os.O_RDWR | os.O_CREAT | start | _BINARY, 0o600)
 
     def read(self, path: Path) -> BinaryIO:
         return path.open("rb")
 
     def write(self, file: int, data: bytes) -> int:
-        """Returns how many bytes were taken; fewer than given is no error."""
+        """Write at the end. Returns how many bytes were taken; fewer than given is no error."""
+        os.lseek(file, 0, os.SEEK_END)
+        return os.write(file, data)
+
+    def write_over(self, file: int, data: bytes, offset: int) -> int:
+        """Write over what stands at `offset`, else as `write`."""
+        os.lseek(file, offset, os.SEEK_SET)
         return os.write(file, data)
 
     def sync(self, file: int) -> None:

@@ -45,6 +45,7 @@ class Journal:
         self._disk = disk
         self._fault = ""
         self._size = 0
+        self._last = b""
         self._file = -1
 
     def load(self, take: Callable[[Any], None]) -> None:
@@ -126,12 +127,18 @@ class Journal:
         """Cut the tail off and wait for the rest to be on disk.
 
         A writer killed between a write and its fsync leaves a line that is read here like any other; what is in it
-        would be acknowledged when it is offered again.
+        would be acknowledged when it is offered again. An fsync alone is not enough: when one failed before, in this
+        process or another, the system takes the pages for written. So the last line, the only one that can be meant,
+        is written again over itself; cut short, that leaves the same bytes.
         """
         if self.torn:
             self._keep_tail()
             self._disk.cut(self._file, self._size)
+        offset = self._size - len(self._last)
+        while offset < self._size:
+            offset += self._disk.write_over(self._file, self._last[offset - self._size :], offset)
         self._disk.sync(self._file)
+        self._last = b""
 
     def _read(self, take: Callable[[Any], None]) -> None:
         """Read to the last whole line. A bad line counts as damaged only if a good one follows; else it is the tail."""
@@ -141,7 +148,7 @@ class Journal:
                 if _is_whole(line):
                     self.damaged += doubtful
                     doubtful.clear()
-                    self._size = offset + len(line)
+                    self._size, self._last = offset + len(line), line
                     take(_json_of(line))
                 else:
                     doubtful.append(Damage(number, offset, len(line)))

@@ -52,7 +52,7 @@ export class Hop {
     );
   }
 
-  /** A store that is another one, or that has lost what it once had, is offered everything again. */
+  /** A store that is another one, or that has lost what it once had, is offered everything again; then it returns true. */
   async #compareHeads(answer) {
     const since = sinceThen(await this.store.meta("head"), answer);
     if (since) {
@@ -61,6 +61,7 @@ export class Hop {
       this.changed({ ...(since === "lost" ? { alarm: LOST } : {}), again: true });
     }
     await this.store.setMeta({ head: answer.head, ...(since === "lost" ? { alarm: LOST } : {}) });
+    return Boolean(since);
   }
 
   /** Hear which visits were touched, then fetch those in scope of which the node holds more. */
@@ -69,7 +70,8 @@ export class Hop {
       const [after = null, head] = await Promise.all(["cursor", "head"].map((key) => this.store.meta(key)));
       const known = head ? `${head.epoch}-${head.position}-${head.hash}` : null;
       const { value } = await this.call(`/sync/visits${query({ after, known })}`);
-      await this.#compareHeads(value);
+      // Another store's list, or one that lost what it had: from its beginning, not from where this tablet stood.
+      if (await this.#compareHeads(value)) continue;
       for (const row of value.visits) await this.store.heard(row, this.options.wanted);
       await this.store.setMeta({ cursor: value.cursor });
       if (!value.more) break;

@@ -61,9 +61,11 @@ export class Sender {
     }
     this.pace.went();
     const { stored = [], settled = [], refused = [] } = answer;
+    // The head first: closed in between, this tablet would know of the acknowledgement and not of the store that gave it,
+    // and would not notice when that store is put back to an earlier state.
+    await this.headed(answer);
     await this.store.settle({ stored, settled, refused: refused.map(turnedAway), now: Date.now() });
     if (stored.length) this.changed({ lastSent: new Date().toISOString() });
-    await this.headed(answer);
     const named = new Set([...stored, ...settled, ...refused.map((row) => row.id)]);
     return batch.filter((entry) => !named.has(entry.id)).length;
   }

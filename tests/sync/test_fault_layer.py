@@ -159,6 +159,21 @@ def test_a_line_whose_fsync_failed_does_not_come_back_from_memory_as_if_it_were_
         life.check()
 
 
+def test_a_start_whose_fsync_failed_does_not_let_the_next_start_take_for_kept_what_it_reads() -> None:
+    """The system does not write the pages of a failed fsync again, and reads them back as if it had."""
+    for step in range(1, STEPS + 1):
+        for draw in range(6):
+            life = _ended(step, draw)
+            life.disk.restart(power=False)
+            life.disk.fault = lambda name: eio() if name == "sync" else None
+            with pytest.raises(SyncError):
+                life.open()
+            life.disk.fault = lambda _step: None
+            life.add(life.open(), life.entries)
+            life.disk.restart(power=True)
+            life.check()
+
+
 def test_unsynced_pages_lost_torn_and_out_of_order_are_never_taken_for_entries() -> None:
     """A line of many pages dies before its fsync: it is there as a whole or gone as a whole."""
     seen = set[int]()

@@ -90,6 +90,11 @@ class ModelDisk(Disk):
         self._open[file].append(taken)
         return len(taken)
 
+    def write_over(self, file: int, data: bytes, offset: int) -> int:
+        self._step("write")
+        self._open[file].put(data, offset)
+        return len(data)
+
     def sync(self, file: int) -> None:
         try:
             self._step("sync")
@@ -192,9 +197,11 @@ class _File:
         self.dirty: set[int] = set()
 
     def append(self, data: bytes) -> None:
-        start = len(self.bytes)
-        self.bytes += data
-        self._touch(start, len(self.bytes))
+        self.put(data, len(self.bytes))
+
+    def put(self, data: bytes, start: int) -> None:
+        self.bytes[start : start + len(data)] = data
+        self._touch(start, start + len(data))
 
     def cut(self, size: int) -> None:
         del self.bytes[size:]

@@ -1,4 +1,4 @@
-"""A tablet by the rules of `sync/browser/tm_replica_store.js` and `tm_replica_hop.js`, one transaction a method.
+"""A tablet by the rules of `sync/browser/tm_replica_store.js`, `_hop.js` and `_send.js`, one transaction a method.
 
 What is in its dicts is on its disk: the browser says so only then (`durability: strict`). Between two transactions the
 page may be closed: a conversation yields `PAUSE` there.
@@ -91,9 +91,11 @@ class Tablet:
         while batch := self.to_send(after, began):
             after = batch[-1]["id"]
             answer: Answer = yield Call("POST", "/sync/entries", Answer, {}, self._body(batch))
+            # The head first: see `#send` in tm_replica_send.js.
+            self.compare_heads(answer.head, answer.holds)
+            yield PAUSE
             self.settle(answer.stored, answer.settled, answer.refused)
             yield PAUSE
-            self.compare_heads(answer.head, answer.holds)
             named = {*answer.stored, *answer.settled, *(row.id for row in answer.refused)}
             left += sum(entry["id"] not in named for entry in batch)
         if left:

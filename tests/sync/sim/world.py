@@ -336,6 +336,8 @@ class World:
     def is_quiet(self) -> bool:
         waits = any(tablet.outbox or tablet.refused for tablet in self.tablets)
         lacks = any(not line.complete for tablet in self.tablets for line in tablet.visits.values())
+        status = self.chair.hop.status()
+        waits = waits or status["pending"] or status["refused"]
         return not waits and not lacks and all(ids == self.written.keys() for ids in self._all_ids().values())
 
     def check(self) -> None:
