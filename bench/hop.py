@@ -2,10 +2,7 @@
 
 import asyncio
 import json
-import socket
 import statistics
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -14,8 +11,8 @@ from pathlib import Path
 import httpx
 
 from bench import Row
+from bench._clinic import Clinic, running_clinic
 from bench.save import Maker
-from sync.access import FileDevices
 from sync.entry import canonical
 from sync.forward import Forward
 from sync.sql_store import SqlStore
@@ -25,37 +22,14 @@ ENTRIES = 10_000
 BATCH = 500
 SINGLES = 200
 
-SERVER = """
-import sys, uvicorn
-from fastapi import FastAPI
-from sync.access import FileDevices
-from sync.routes import routes
-from sync.sql_store import SqlStore
-folder, port = sys.argv[1], int(sys.argv[2])
-app = FastAPI()
-app.get("/ping")(lambda: {})
-app.include_router(routes(SqlStore(f"sqlite:///{folder}/clinic.sqlite"), FileDevices(f"{folder}/devices.json")))
-uvicorn.run(app, host="127.0.0.1", port=port, log_level="error")
-"""
-
 
 def run() -> list[Row]:
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        _, token = FileDevices(folder / "devices.json").add("node", "Bag", "K")
-        port = _free_port()
-        root = str(Path(__file__).parents[1])
-        server = subprocess.Popen([sys.executable, "-c", SERVER, name, str(port)], cwd=root)
-        try:
-            url = f"http://127.0.0.1:{port}"
-            _wait_for(url)
-            return asyncio.run(_measured(folder, url, token))
-        finally:
-            server.terminate()
-            server.wait()
+    with tempfile.TemporaryDirectory() as name, running_clinic(Path(name)) as clinic:
+        return asyncio.run(_measured(Path(name), clinic))
 
 
-async def _measured(folder: Path, url: str, token: str) -> list[Row]:
+async def _measured(folder: Path, clinic: Clinic) -> list[Row]:
+    url, token, _ = clinic
     maker = Maker()
     chair, store = TinyStore(folder / "chair"), SqlStore(f"sqlite:///{folder}/alone.sqlite")
     batches = [[maker.next() for _ in range(BATCH)] for _ in range(ENTRIES // BATCH)]
@@ -102,19 +76,3 @@ async def _seconds(call: Callable[[], object]) -> float:
     began = time.perf_counter()
     await call()  # type: ignore[misc]
     return time.perf_counter() - began
-
-
-def _free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
-
-
-def _wait_for(url: str) -> None:
-    for _ in range(200):
-        try:
-            httpx.get(f"{url}/ping", trust_env=False)
-            return
-        except httpx.HTTPError:
-            time.sleep(0.05)
-    raise TimeoutError(f"{url} did not come up.")
