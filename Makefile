@@ -5,7 +5,7 @@ PIP := $(BIN)/pip --disable-pip-version-check --quiet
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 
-.PHONY: run test lint bench mutate screens lock clean
+.PHONY: run test lint bench bench-large mutate screens lock clean
 
 run: $(RUN_READY)
 	$(BIN)/threemark demo $(ARGS)
@@ -23,6 +23,9 @@ lint: $(TEST_READY)
 bench: $(TEST_READY)
 	@sh .ci/browser
 	$(BIN)/python -m bench $(ARGS)
+
+bench-large: $(TEST_READY)
+	$(BIN)/python -m bench._large $(ARGS)
 
 # How many small wrong changes of the judge its tests notice: about an hour for all of them, never in CI.
 mutate: $(TEST_READY)

@@ -17,9 +17,10 @@ __all__ = ["empty", "running"]
 
 
 @contextmanager
-def running() -> Iterator[str]:
+def running(*, durable: bool = False) -> Iterator[str]:
     """The url of a server for as long as this lasts; TEST_POSTGRES_URL names another one, with an empty database.
 
+    It waits for the disk only when `durable`: the tests are about order, not about power cuts.
     Skips, saying why, where there is none to be had.
     """
     given = os.environ.get("TEST_POSTGRES_URL")
@@ -33,8 +34,8 @@ def running() -> Iterator[str]:
     try:
         initdb = [programs / "initdb", "-D", folder / "data", "-U", "threemark", "-A", "trust", "-E", "UTF8", "-N"]
         subprocess.run([*run, *map(str, initdb), "--no-locale"], check=True, capture_output=True, cwd="/")
-        # Not waiting for the disk: these tests are about order, not about power cuts.
-        options = f"-k {folder} -p {port} -c listen_addresses=127.0.0.1 -c fsync=off -c max_connections=60"
+        fsync = "on" if durable else "off"
+        options = f"-k {folder} -p {port} -c listen_addresses=127.0.0.1 -c fsync={fsync} -c max_connections=60"
         start = [programs / "pg_ctl", "-D", folder / "data", "-w", "-t", "60", "-l", folder / "log", "-o", options]
         subprocess.run([*run, *map(str, start), "start"], check=True, stdout=subprocess.DEVNULL, cwd="/")
         try:

@@ -1,0 +1,152 @@
+"""A clinic's years in one database: what is put in and what is asked for, as it grows. `make bench-large`.
+
+    python -m bench._large [--visits N]
+
+Fills SQLite, and PostgreSQL where it is installed, through the store itself (checks by the database, chain, list of
+visits, marks for summaries, a commit that waits for the disk), 60 entries a visit, 500 a batch, and writes LARGE.md.
+"""
+
+import argparse
+import contextlib
+import os
+import platform
+import random
+import statistics
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from bench.save import ENTRIES_A_VISIT, Maker
+from sync.sql_store import SqlStore
+from sync.store import BATCH, cursor_at
+from tests.sync.postgres import running
+
+VISITS = 20_000
+PARTS = 10
+ASKED = 200
+PAGE = 50
+
+
+class Filled(NamedTuple):
+    """How a store took its entries: entries/s of each tenth, and everything asked of it (name to ms)."""
+
+    name: str
+    rates: list[float]
+    asked: dict[str, tuple[float, float]]
+    size: str
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--visits", type=int, default=VISITS)
+    visits = asked.parse_args().visits
+    began = time.perf_counter()
+    filled = [_filled(name, url, visits) for name, url in _databases()]
+    text = _report(visits, filled, time.perf_counter() - began)
+    (Path(__file__).parent / "LARGE.md").write_text(text)
+    print(text)
+
+
+def _databases() -> Iterator[tuple[str, str]]:
+    with tempfile.TemporaryDirectory() as folder:
+        yield "SQLite", f"sqlite:///{folder}/clinic.sqlite"
+    try:
+        with running(durable=True) as url:
+            yield "PostgreSQL", url
+    except pytest.skip.Exception as skipped:
+        print(f"bench large: {skipped}")
+
+
+def _filled(name: str, url: str, visits: int) -> Filled:
+    maker, store = Maker(), SqlStore(url)
+    first: list[str] = []
+    rates: list[float] = []
+    with contextlib.closing(store):
+        for part in range(PARTS):
+            rates.append(_fill(store, maker, visits // PARTS * ENTRIES_A_VISIT, first))
+            print(f"{name}: {(part + 1) * 100 // PARTS} % at {rates[-1]:,.0f} entries/s", flush=True)
+        return Filled(name, rates, _questions(store, maker, first), _size(store, url))
+
+
+def _fill(store: SqlStore, maker: Maker, count: int, visits: list[str]) -> float:
+    """Entries/s; making the entries is not counted. The visits they belong to are added to `visits`."""
+    seconds = 0.0
+    for start in range(0, count, BATCH):
+        batch = [maker.next() for _ in range(min(BATCH, count - start))]
+        seconds += _seconds(lambda batch=batch: store.add(batch))
+        visits += dict.fromkeys(entry["visit"] for entry in batch if not visits or entry["visit"] != visits[-1])
+    return count / seconds
+
+
+def _questions(store: SqlStore, maker: Maker, visits: list[str]) -> dict[str, tuple[float, float]]:
+    """Median and 95th percentile, in ms."""
+    chance = random.Random(1)
+    some = iter(chance.choices(visits, k=10 * ASKED))
+    epoch, end, _ = store.head()
+
+    def anywhere() -> str:
+        return cursor_at(epoch, chance.randrange(end))
+
+    questions: dict[str, Callable[[], object]] = {
+        "all entries of one visit": lambda: store.visit(next(some)),
+        "one visit's line": lambda: store.touched(next(some)),
+        f"{PAGE} visits of the list, from anywhere": lambda: store.visits(anywhere(), PAGE),
+        f"{BATCH} entries of the feed, from anywhere": lambda: store.since(anywhere(), BATCH),
+        "the device's latest entry": lambda: store.latest(maker.next()["device"]),
+        "one durable entry more": lambda: store.add([maker.next()]),
+    }
+    return {name: _timed(question) for name, question in questions.items()}
+
+
+def _timed(question: Callable[[], object]) -> tuple[float, float]:
+    times = sorted(_seconds(question) * 1000 for _ in range(ASKED))
+    return statistics.median(times), times[ASKED * 95 // 100]
+
+
+def _seconds(call: Callable[[], object]) -> float:
+    began = time.perf_counter()
+    call()
+    return time.perf_counter() - began
+
+
+def _size(store: SqlStore, url: str) -> str:
+    if url.startswith("sqlite"):
+        file = Path(url.removeprefix("sqlite:///"))
+        size = sum(path.stat().st_size for path in file.parent.iterdir() if path.name.startswith(file.name))
+    else:
+        with store.engine.connect() as connection:
+            size = connection.exec_driver_sql("SELECT pg_database_size(current_database())").scalar_one()
+    return f"{size / 1e6:,.0f} MB, {size / store.head().position:,.0f} bytes an entry"
+
+
+def _report(visits: int, filled: list[Filled], seconds: float) -> str:
+    today = datetime.now(UTC).strftime("%Y-%m-%d")
+    names = list(filled[0].asked)
+    lines = [
+        "# Measured at size",
+        "",
+        f"{today}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores (load {os.getloadavg()[0]:.1f} at"
+        f" the end), Python {platform.python_version()}. {visits:,} visits, {visits * ENTRIES_A_VISIT:,} entries;"
+        f" {seconds / 60:.0f} minutes with making them. `make bench-large ARGS='--visits 100000'` for another size.",
+        "",
+        _line("", *(one.name for one in filled)),
+        _line("-", *("-" for _ in filled)),
+        _line("entries/s put in, first tenth", *(f"{one.rates[0]:,.0f}" for one in filled)),
+        _line("entries/s put in, last tenth", *(f"{one.rates[-1]:,.0f}" for one in filled)),
+        _line("on disk", *(one.size for one in filled)),
+        *(_line(f"{name}, ms", *("{:.2f} (p95 {:.2f})".format(*one.asked[name]) for one in filled)) for name in names),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _line(*cells: str) -> str:
+    return f"| {' | '.join(cells)} |"
+
+
+if __name__ == "__main__":
+    main()
