@@ -140,9 +140,10 @@ def _add_restore(commands: Any) -> None:
 
 def _add_import(commands: Any) -> None:
     taking = _command(commands, "import", "take in what a tablet saved to a file", _import)
-    taking.add_argument(
-        "file", type=Path, metavar="FILE", help="as the tablet saved it; taking it in twice does no harm"
-    )
+    about = "as the tablet saved it; taking it in twice does no harm"
+    file = taking.add_mutually_exclusive_group(required=True)
+    file.add_argument("file", type=Path, nargs="?", metavar="FILE", help=about)
+    file.add_argument("--from", dest="source", type=Path, metavar="FILE", help="the same")
     _add_where(taking)
 
 
@@ -236,12 +237,13 @@ def _restore(given: Given) -> None:
 def _import(given: Given) -> None:
     from chairapp.node.keeping import import_file
 
-    taken = import_file(given.data, given.store, given.file, os.environ)
-    print(f"{given.file}: {taken.new} entries are new, {taken.known} were known, {taken.blobs} attachments.")
+    file = given.file or given.source
+    taken = import_file(given.data, given.store, file, os.environ)
+    print(f"{file}: {taken.new} entries are new, {taken.known} were known, {taken.blobs} attachments.")
     if taken.refused:
         place, first = taken.refused[0]
         why = f"the first is number {place + 1}: {first.field} {first.why}"
-        raise _No(f"{given.file}: {len(taken.refused)} were not taken and are in the drawer; {why}")
+        raise _No(f"{file}: {len(taken.refused)} were not taken and are in the drawer; {why}")
 
 
 def _erase(given: Given) -> None:

@@ -154,7 +154,7 @@ def test_a_stranded_tablets_file_is_taken_in_once_however_often(pair, run, tmp_p
     path = saved(tmp_path, stranded)
     code, said = run("import", path, "--data", chair.data)
     assert (code, said.endswith("a node is running on it, stop the node first")) == (2, True)
-    code, said = run("import", path, "--data", clinic.data)
+    code, said = run("import", "--from", path, "--data", clinic.data)
     assert (code, f"{len(stranded)} entries are new, 0 were known" in said) == (0, True), said
     chair.end()
     for new in (len(stranded), 0):
