@@ -7,7 +7,7 @@ from typing import Any
 
 import httpx
 
-from chairapp.clinic import ClinicDocument, ClinicError
+from chairapp.clinic import ClinicDocument, ClinicError, clinic_document
 from chairapp.node.documents import Documents
 from chairapp.node.errors import ClinicAway
 from chairapp.node.folder import Folder, write_whole
@@ -80,7 +80,7 @@ class Membership:
         """
         answer = await self._call("GET", "/sync/clinic", headers={"If-None-Match": self._tag or ""})
         if answer.status_code != 304:
-            self._documents.take_clinic(_json(answer))
+            await self._take_clinic(_json(answer))
             self._tag = answer.headers.get("etag")
         clinic = self._documents.clinic()
         assert clinic is not None  # noqa: S101 - a 304 answers a tag only a kept document gave us
@@ -100,9 +100,14 @@ class Membership:
         return document
 
     async def pair(self, kind: str, name: str) -> dict[str, Any]:
-        """Have the clinic server pair a device. Raises ClinicAway when it cannot be reached."""
+        """Have the clinic server pair a device, which may ask here at once for what its answer names.
+
+        Raises ClinicAway when it cannot be reached.
+        """
         await self.join()
-        return await self._json("POST", "/pair", json={"kind": kind, "name": name})
+        answer = await self._json("POST", "/pair", json={"kind": kind, "name": name})
+        await self._take_clinic(answer["clinic"])
+        return answer
 
     async def _tell_address(self) -> None:
         """Once a start: the clinic server then answers pages that came from here."""
@@ -134,7 +139,11 @@ class Membership:
         kept = {"device": answer["device"], "token": answer["token"]}
         write_whole(self._file, json.dumps(kept).encode(), mode=0o600)
         self.device, self.token = kept["device"], kept["token"]
-        self._documents.take_clinic(answer["clinic"])
+
+    async def _take_clinic(self, raw: Any) -> None:
+        # The sequence first: whoever reads the clinic document asks for the sequence it names.
+        await self.sequence(clinic_document(raw, "the clinic server").sequence)
+        self._documents.take_clinic(raw)
 
 
 def _json(answer: httpx.Response) -> dict[str, Any]:

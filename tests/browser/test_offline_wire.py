@@ -138,8 +138,8 @@ def test_over_a_line_too_slow_for_a_whole_batch_smaller_ones_get_through(page, n
 
     node.kill()
     page.evaluate(ADD_MANY, [draft(f"note {n}") for n in range(300)])
-    small_node(port)
     page.route("**/sync/entries", narrow)
+    small_node(port)
     page.evaluate("tm.replica.kick()")
     until(lambda: page.evaluate("tm.replica.status().pending") == 0, "all to get through in the end", 90)
     assert counts[0] == 300
