@@ -18,13 +18,20 @@ from sync.atomic import write_all
 from sync.disk import DISK, Disk
 from sync.errors import StoreBroken, StoreFull, StoreReadOnly
 
-__all__ = ["Damage", "Journal"]
+__all__ = ["BadLine", "Damage", "Journal"]
 
 _CRC_DIGITS = 8
 
 
+class BadLine(ValueError):
+    """A line with a good CRC that says nothing: somebody's hand was in the file. Raised before anything is taken."""
+
+
 class Damage(NamedTuple):
-    """A line whose CRC does not match: its number (from 1), where it starts, and how many bytes it has."""
+    """A line whose CRC does not match, or that says nothing.
+
+    Its number (from 1), where it starts, and how many bytes it has.
+    """
 
     line: int
     offset: int
@@ -51,7 +58,8 @@ class Journal:
     def load(self, take: Callable[[Any], None]) -> None:
         """Give every whole line's JSON to `take`, then stand ready to append. Reading only changes nothing.
 
-        Raises StoreBroken when the disk fails; what is on it stays as it is.
+        A line for which `take` raises BadLine counts as damaged. Raises StoreBroken when the disk fails; what is on it
+        stays as it is.
         """
         try:
             self._load(take)
@@ -149,7 +157,8 @@ class Journal:
                     self.damaged += doubtful
                     doubtful.clear()
                     self._size, self._last = offset + len(line), line
-                    take(_json_of(line))
+                    if not _taken(line, take):
+                        self.damaged.append(Damage(number, offset, len(line)))
                 else:
                     doubtful.append(Damage(number, offset, len(line)))
                 offset += len(line)
@@ -174,11 +183,11 @@ class Journal:
         try:
             with self._disk.read(self.path) as lines:
                 for line in lines:
-                    whole = _is_whole(line)
-                    for made in map(_as_line, change(_json_of(line))) if whole else (line,):
+                    remade = _remade(line, change)
+                    for made in [line] if remade is None else remade:
                         write_all(self._disk, file, made)
                         number += 1
-                        if not whole:
+                        if remade is None:
                             damaged.append(Damage(number, size, len(made)))
                         size += len(made)
             self._disk.sync(file)
@@ -210,7 +219,27 @@ def _as_line(payload: bytes) -> bytes:
 
 
 def _json_of(line: bytes) -> Any:
-    return json.loads(line[_CRC_DIGITS + 1 :])
+    """Raises BadLine."""
+    try:
+        return json.loads(line[_CRC_DIGITS + 1 :])
+    except ValueError as error:
+        raise BadLine("no JSON") from error
+
+
+def _remade(line: bytes, change: Callable[[Any], Iterable[bytes]]) -> list[bytes] | None:
+    """The lines in place of this one; None for one that is damaged."""
+    try:
+        return [_as_line(payload) for payload in change(_json_of(line))] if _is_whole(line) else None
+    except BadLine:
+        return None
+
+
+def _taken(line: bytes, take: Callable[[Any], None]) -> bool:
+    try:
+        take(_json_of(line))
+    except BadLine:
+        return False
+    return True
 
 
 def _is_whole(line: bytes) -> bool:

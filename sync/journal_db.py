@@ -9,6 +9,7 @@ import logging
 import uuid
 from collections import ChainMap
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
@@ -19,16 +20,18 @@ from tinydb.table import Table
 from sync import erased, seal
 from sync.clock import wall_ms
 from sync.disk import DISK, Disk
-from sync.entry import Entry, canonical, read
+from sync.entry import FIELDS, Entry, canonical, read
 from sync.erased import ERASURE, Erasing, Erasure
 from sync.errors import StoreFull, StoreImmutable, StoreNewer
-from sync.journal import Damage, Journal
-from sync.journal_lines import FORMAT, change_line, header_line, read_change, read_gone, rewritten
+from sync.journal import BadLine, Damage, Journal
+from sync.journal_lines import FORMAT, Change, change_line, header_line, read_change, read_gone, rewritten
 from sync.store import Head, Link
 
 __all__ = ["JournalDB", "JournalStorage", "JournalTable", "Receipt"]
 
 _log = logging.getLogger(__name__)
+
+_FIELDS = frozenset(FIELDS)
 
 Tables = dict[str, dict[str, Entry]]
 
@@ -230,6 +233,10 @@ class JournalStorage(Storage):
         self.head = max(self.cut, self.head, key=lambda head: head.position)._replace(epoch=epoch)
 
     def _take(self, line: Any) -> None:
+        with _sense():
+            self._take_line(line)
+
+    def _take_line(self, line: Any) -> None:
         if "journal" in line:
             if line["journal"] > FORMAT:
                 raise StoreNewer(f"{self._journal.path.name} has format {line['journal']}, newer than {FORMAT}.")
@@ -241,11 +248,10 @@ class JournalStorage(Storage):
             self.head = Head(self.epoch, gone.position + len(gone.leaves) - 1, gone.hash.hex())
         else:
             change = read_change(line)
-            for offset, (entry, hash_) in enumerate(zip(change.entries, change.hashes, strict=True)):
-                place = change.position + offset
-                receipt = Receipt(place, entry["visit"], entry["id"], hash_, change.received, change.source)
+            bare = {change.entries[offset]["id"] for offset in change.bare}
+            for entry, receipt in _received(change):
                 self._remember(entry, receipt)
-            self._bare |= {change.entries[offset]["id"] for offset in change.bare}
+            self._bare |= bare
 
     def _remember(self, entry: Entry, receipt: Receipt) -> None:
         visit, entry_id, device = receipt.visit, receipt.id, entry["device"]
@@ -296,7 +302,11 @@ class JournalStorage(Storage):
         def bared(entry: Entry) -> Entry | None:
             return self.entry(entry["id"]) if entry["id"] in self._owed else None
 
-        self._journal.rewrite(lambda line: rewritten(line, cut, is_gone, bared))
+        def change(line: Any) -> list[bytes]:
+            with _sense():
+                return list(rewritten(line, cut, is_gone, bared))
+
+        self._journal.rewrite(change)
         self._owed.clear()
 
     def _cut_after(self, gone: Mapping[int, bytes]) -> Head:
@@ -376,6 +386,27 @@ class JournalDB(TinyDB):
 
     def drop_tables(self) -> NoReturn:
         raise StoreImmutable("Visits are never removed.")
+
+
+@contextmanager
+def _sense() -> Iterator[None]:
+    """Turns what a hand in the file can leave under a good CRC into BadLine."""
+    try:
+        yield
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError) as error:
+        raise BadLine("not a line of a store") from error
+
+
+def _received(change: Change) -> list[tuple[Entry, Receipt]]:
+    """Every entry of a change with how it came; all of them looked at before the first is taken."""
+    received: list[tuple[Entry, Receipt]] = []
+    for offset, (entry, hash_) in enumerate(zip(change.entries, change.hashes, strict=True)):
+        if entry.keys() != _FIELDS:
+            raise BadLine("not an entry")
+        place = change.position + offset
+        receipt = Receipt(place, entry["visit"], entry["id"], hash_, change.received, change.source)
+        received.append((entry, receipt))
+    return received
 
 
 def _erases(entry: Entry) -> bool:
