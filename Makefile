@@ -5,7 +5,7 @@ PIP := $(BIN)/pip --disable-pip-version-check --quiet
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 
-.PHONY: run test lint bench bench-large mutate screens lock clean
+.PHONY: run test lint bench soak bench-large mutate screens lock clean
 
 run: $(RUN_READY)
 	$(BIN)/threemark demo $(ARGS)
@@ -35,6 +35,12 @@ mutate: $(TEST_READY)
 screens: $(TEST_READY)
 	@sh .ci/browser
 	$(BIN)/python -m docs.make_screens
+
+# What is longer than a test run: 50,000 seeds of the simulator, 500 real kills, every single bit of a store's files.
+# SOAK_SECONDS limits the simulator; SOAK_FIRST is its first seed.
+soak: $(TEST_READY)
+	SOAK_SEEDS=$${SOAK_SEEDS:-50000} SOAK_KILLS=$${SOAK_KILLS:-500} SOAK_BITS=1 $(BIN)/python -m pytest -s \
+		tests/sync/test_simulation.py tests/sync/test_crash.py tests/sync/test_tampering.py -k "soak or killed or bit" $(ARGS)
 
 $(RUN_READY): requirements.lock pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \

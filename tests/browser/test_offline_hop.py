@@ -22,6 +22,7 @@ from tests.browser.stand_in_page import (
     started,
     tap,
 )
+from tests.sync.conftest import Maker
 
 QUICK = {"timeout": 400, "retryMin": 50, "retryMax": 200, "poll": 300}
 UPRIGHT = {"kind": "answer", "item": "seating.upright", "author": "ada"}
@@ -259,6 +260,29 @@ def test_a_node_that_lost_what_it_acknowledged_gets_it_back_and_the_tablet_raise
     page.reload()
     started(page)
     assert page.evaluate("tm.replica.status().alarm") is None
+
+
+def test_a_node_that_lost_something_and_has_gone_on_further_than_it_was_is_noticed_by_its_chain(
+    page, node, small_node, port, data, tmp_path
+):
+    """An old image of its disk, soon filled by others: its position alone says nothing."""
+    tap(page)
+    all_sent(page)
+    node.stop()
+    shutil.copytree(data, tmp_path / "image")
+    later = small_node(port)
+    tap(page, 2)
+    all_sent(page)
+    later.stop()
+    shutil.rmtree(data)
+    shutil.copytree(tmp_path / "image", data)
+    store = TinyStore(data)
+    store.add(Maker("tablet-9").readings(12, visit=VISIT))
+    store.close()
+    small_node(port)
+    page.evaluate("tm.replica.kick()")
+    until_page(page, "tm.status.alarm !== null")
+    until(lambda: set(held(page)) <= set(at_node(data)), "the node to hold again what it had acknowledged")
 
 
 def test_what_another_tablet_wrote_comes_by_itself_and_is_not_written_again(page, tablets, port, data):
