@@ -9,6 +9,7 @@ import itertools
 import random
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,16 +19,15 @@ from sync.entry import Entry, Refusal, canonical
 from sync.errors import HopError, StoreBroken, SyncError
 from sync.hop import Call
 from sync.models import HeadModel
-from sync.store import Head
-from tests.sync.sim.disk import Gone, eio, enospc
+from tests.sync.sim.disk import Gone
+from tests.sync.sim.mishaps import MINUTE, MISHAPS, SECOND, Weather, back_up
 from tests.sync.sim.node import Node, SqlNode, TinyNode
 from tests.sync.sim.tablet import PAUSE, Tablet
 
 __all__ = ["Broken", "Refused", "World"]
 
 MORNING = 1_795_600_000_000
-SECOND, MINUTE, DAY = 1_000, 60_000, 24 * 3_600_000
-SKEW = 7 * DAY
+DAY = 24 * 3_600_000
 TIME_LIMIT = 30 * SECOND
 
 Draft = tuple[str, str | None, Any]
@@ -56,16 +56,6 @@ class Actor:
     node: Node
     talk: Generator[Any, Any, None] | None = None
     turn: int = 0
-
-
-@dataclass
-class Weather:
-    """How bad things are: what may become of a message, and whether a page is closed between two of its writes."""
-
-    closing: float = 0.0
-    lost: float = 0.0
-    doubled: float = 0.0
-    late: float = 0.0
 
 
 class World:
@@ -103,9 +93,9 @@ class World:
         for _ in range(self.draw.randint(10, 22)):
             self.after(self.draw.randint(1, 60 * MINUTE), self.enter)
         for _ in range(self.draw.randint(2, 8)):
-            self.after(self.draw.randint(1, 60 * MINUTE), self.draw.choice(_MISHAPS).__get__(self))
+            self.after(self.draw.randint(1, 60 * MINUTE), partial(self.draw.choice(MISHAPS), self))
         for _ in range(3):
-            self.after(self.draw.randint(1, 50 * MINUTE), self.back_up)
+            self.after(self.draw.randint(1, 50 * MINUTE), partial(back_up, self))
         self.run(60 * MINUTE)
         self.heal()
         self.check()
@@ -125,92 +115,6 @@ class World:
             undone = self.draw.choice(tablet.of_visit(visit))
             self._note(tablet.make(visit, "withdrawal", undone["item"], None, undone["id"]))
         self.after(SECOND, lambda: self.speak(tablet.name))
-
-    # What may happen.
-
-    def bad_weather(self) -> None:
-        self.tell("weather")
-        lost, doubled, late = (self.draw.choice((0.0, 0.1, 0.4)) for _ in range(3))
-        self.weather = Weather(0.01, lost, doubled, late)
-
-    def cut(self) -> None:
-        cut = self.draw.choice([("t1", "chair"), ("t2", "chair"), ("t3", "chair"), ("chair", "clinic")])
-        self.cuts ^= {cut}
-        self.tell("cut", sorted(self.cuts))
-
-    def crash(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        self.tell("doom", node.name)
-        if node.up:
-            node.doom()
-
-    def close_tablet(self) -> None:
-        tablet = self.draw.choice(self.tablets)
-        self.tell("closed", tablet.name)
-        self.hang_up(tablet.name)
-
-    def full_disk(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        if isinstance(node, TinyNode):
-            self.tell("disk full", node.name)
-            node.disk.fault = lambda step: enospc() if step in ("write", "open") else None
-            self.after(self.draw.randint(1, 10 * MINUTE), lambda: setattr(node.disk, "fault", lambda step: None))
-
-    def failing_disk(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        if isinstance(node, TinyNode):
-            self.tell("fsync fails", node.name)
-            left = [1]
-
-            def once(step: str) -> OSError | None:
-                return eio() if step == "sync" and left and left.pop() else None
-
-            node.disk.fault = once
-
-    def wrong_clock(self) -> None:
-        name = self.draw.choice(list(self.skew))
-        self.skew[name] = self.draw.choice((0, self.draw.randint(-SKEW, SKEW)))
-        self.tell("clock", name, self.skew[name])
-
-    def refuse_some(self) -> None:
-        self.strict = not self.strict
-        self.tell("strict", self.strict)
-
-    def unpair(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        node.unpaired = not node.unpaired
-        self.tell("unpaired", node.name, node.unpaired)
-
-    def back_up(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        if node.up:
-            self.tell("backup", node.name)
-            self.images[node.name].append((node.store.head(), node.image(), list(node.store.links())))
-
-    def restore(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        if node.up and self.images[node.name]:
-            _, _, links = self.draw.choice(self.images[node.name])
-            self.tell("restored", node.name)
-            self._replace(node, lambda: node.restore(links))
-            self.expected = {who: known for who, known in self.expected.items() if known[0] is not node}
-
-    def put_back(self) -> None:
-        node = self.draw.choice((self.chair, self.clinic))
-        if node.up and self.images[node.name]:
-            head, image, _ = self.draw.choice(self.images[node.name])
-            if head.epoch == node.store.epoch:
-                self.tell("image put back", node.name, head.position)
-                self.expected |= self._who_knew_more(node, head)
-                self._replace(node, lambda: node.put_back(image))
-
-    def go_to_the_clinic(self) -> None:
-        """A tablet delivers at the clinic's own address, or at the chair again."""
-        actor = self.actors[self.draw.choice(self.tablets).name]
-        self.hang_up(actor.name)
-        actor.node = self.chair if actor.node is self.clinic else self.clinic
-        self.expected.pop(actor.name, None)
-        self.tell("goes to", actor.name, actor.node.name)
 
     # Conversations.
 
@@ -438,51 +342,9 @@ class World:
         late = self.draw.random() < self.weather.late
         return self.draw.randint(1, 3 * MINUTE) if late else self.draw.randint(1, 200)
 
-    def _replace(self, node: Node, how: Callable[[], None]) -> None:
-        self.replaced.add(node.name)
-        self.expected.pop(node.name, None)
-        if node.name in self.actors:
-            self.hang_up(node.name)
-        if isinstance(node, TinyNode):
-            node.disk.fault = lambda step: None
-        how()
-        if node.name in self.actors:
-            self.after(SECOND, lambda: self.speak(node.name))
-
-    def _who_knew_more(self, node: Node, image: Head) -> dict[str, tuple[Node, HeadModel]]:
-        """Those who remember a head of this store that the image lacks, and must notice it."""
-        heads = {tablet.name: tablet.head for tablet in self.tablets if self.actors[tablet.name].node is node}
-        if node is self.clinic:
-            heads["chair"] = self.chair.hop._state.head
-        known = {who: (node, head) for who, head in heads.items() if head and head.epoch == image.epoch}
-        return {who: (node, head) for who, (node, head) in known.items() if head.position > image.position}
-
     def _all_ids(self) -> dict[str, set[str]]:
         held = {tablet.name: set(tablet.entries) for tablet in self.tablets}
         return {**held, "chair": self.chair.ids(), "clinic": self.clinic.ids()}
-
-
-_MISHAPS = [
-    World.bad_weather,
-    World.bad_weather,
-    World.cut,
-    World.cut,
-    World.crash,
-    World.crash,
-    World.crash,
-    World.close_tablet,
-    World.full_disk,
-    World.failing_disk,
-    World.wrong_clock,
-    World.wrong_clock,
-    World.refuse_some,
-    World.refuse_some,
-    World.unpair,
-    World.restore,
-    World.put_back,
-    World.put_back,
-    World.go_to_the_clinic,
-]
 
 
 def _line(told: tuple[Any, ...]) -> str:
