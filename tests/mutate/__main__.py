@@ -36,7 +36,7 @@ TESTS = [
     "codes",
     "properties",
 ]
-SAMPLE, SEED, LIMIT_S, WORKERS = 900, 5, 90, 2
+SAMPLE, SEED, LIMIT_S, WORKERS = 250, 5, 90, 2
 
 
 class Result(NamedTuple):
