@@ -1,5 +1,6 @@
 """A clinic server in its own process, for measurements over real HTTP on loopback: token, checks and chain included."""
 
+import os
 import socket
 import subprocess
 import sys
@@ -49,6 +50,22 @@ def running_clinic(folder: Path) -> Iterator[Clinic]:
     finally:
         server.terminate()
         server.wait()
+
+
+class BareDisk:
+    """An append with an fsync, which every durable entry has to wait for: what the disk takes, on this machine, now."""
+
+    def __init__(self, folder: Path) -> None:
+        self._file = os.open(folder / "bare", os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+
+    def ms(self, data: bytes) -> float:
+        began = time.perf_counter()
+        os.write(self._file, data)
+        os.fsync(self._file)
+        return (time.perf_counter() - began) * 1000
+
+    def close(self) -> None:
+        os.close(self._file)
 
 
 def _free_port() -> int:

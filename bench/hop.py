@@ -11,7 +11,7 @@ from pathlib import Path
 import httpx
 
 from bench import Row
-from bench._clinic import Clinic, running_clinic
+from bench._clinic import BareDisk, Clinic, running_clinic
 from bench.save import Maker
 from sync.entry import canonical
 from sync.forward import Forward
@@ -47,7 +47,7 @@ async def _measured(folder: Path, clinic: Clinic) -> list[Row]:
     for batch in batches:
         store.add(batch)
     alone = time.perf_counter() - alone
-    one, ping = await _singles(client, url, token, maker)
+    one, ping, bare = await _singles(client, url, token, maker, BareDisk(folder))
     await client.aclose()
     chair.close()
     store.close()
@@ -56,20 +56,27 @@ async def _measured(folder: Path, clinic: Clinic) -> list[Row]:
         Row("through the hop, both ends", ENTRIES / pushed, "entries/s", pushed / alone, "time of the store alone"),
         Row("bytes on the wire", sum(sent) / 1e6, "MB", wire, "entries as JSON", "<= 1.1"),
         Row("ping", ping, "ms"),
+        Row("append + fsync of the same bytes", bare, "ms"),
         Row("one entry handed in", one, "ms", one / ping, "ping", "<= 6"),
+        Row("the same without the wait for the disk", one - bare, "ms", (one - bare) / ping, "ping"),
     ]
 
 
-async def _singles(client: httpx.AsyncClient, url: str, token: str, maker: Maker) -> tuple[float, float]:
-    """Medians (ms) of handing in one entry and of a call that does nothing, in turns."""
+async def _singles(
+    client: httpx.AsyncClient, url: str, token: str, maker: Maker, disk: BareDisk
+) -> tuple[float, float, float]:
+    """Medians (ms) of handing in one entry, of a call that does nothing and of the disk alone, in turns."""
     headers = {"Authorization": f"Bearer {token}"}
     ones: list[float] = []
     pings: list[float] = []
+    bare: list[float] = []
     for _ in range(SINGLES):
         body = json.dumps({"entries": [maker.next()]}).encode()
         ones.append(await _seconds(lambda body=body: client.post(f"{url}/sync/entries", content=body, headers=headers)))
         pings.append(await _seconds(lambda: client.get(f"{url}/ping")))
-    return statistics.median(ones) * 1000, statistics.median(pings) * 1000
+        bare.append(disk.ms(body))
+    disk.close()
+    return statistics.median(ones) * 1000, statistics.median(pings) * 1000, statistics.median(bare)
 
 
 async def _seconds(call: Callable[[], object]) -> float:

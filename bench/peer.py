@@ -24,7 +24,7 @@ from typing import Any
 import httpx
 
 from bench import Row
-from bench._clinic import Clinic, running_clinic
+from bench._clinic import BareDisk, Clinic, running_clinic
 from bench.save import Maker
 from sync.entry import Entry, canonical
 from sync.forward import Forward
@@ -53,10 +53,11 @@ def run() -> list[Row]:
         clinic = running.enter_context(running_clinic(_made(folder / "clinic")))
         chair = running.enter_context(contextlib.closing(Chair(folder / "chair", clinic)))
         peers = {how: running.enter_context(_pouch(folder, mode)) for how, mode in SERVERS.items()}
-        return _measured(chair, peers, running.enter_context(asyncio.Runner()))
+        disk = running.enter_context(contextlib.closing(BareDisk(folder)))
+        return _measured(chair, peers, disk, running.enter_context(asyncio.Runner()))
 
 
-def _measured(chair: "Chair", peers: dict[str, "Pouch"], loop: asyncio.Runner) -> list[Row]:
+def _measured(chair: "Chair", peers: dict[str, "Pouch"], disk: BareDisk, loop: asyncio.Runner) -> list[Row]:
     maker = Maker()
     push, work, wire, one = Medians(), Medians(), Medians(), Medians()
     for turn in range(ROUNDS):
@@ -70,6 +71,7 @@ def _measured(chair: "Chair", peers: dict[str, "Pouch"], loop: asyncio.Runner) -
         work.add("ours", _processor_ms(chair.pids) - worked)
         wire.add("ours", sent / raw)
         one.add("ours", *loop.run(chair.one_by_one(singles)))
+        one.add("disk", *(disk.ms(canonical(entry)) for entry in singles))
         for how, pouch in peers.items():
             pouch.load(f"docs-{turn}", entries)
             for batch in BATCHES:
@@ -125,9 +127,11 @@ def _wire_rows(wire: Medians) -> list[Row]:
 def _one_rows(one: Medians) -> list[Row]:
     rows = [Row(f"one answer at the server, PouchDB live, its server {how}", one[how]) for how in SERVERS]
     ours, live = one["ours"], one["as it comes"]
+    waits = f"of which two waits for the disk, at {one['disk']:.2g} ms; PouchDB waits for none"
     return [
         *rows,
         Row("one answer kept, sent, stored and acknowledged, ours", ours, "ms", ours / live, "live", "<= 0.7"),
+        Row(waits, 2 * one["disk"]),
     ]
 
 
