@@ -75,12 +75,12 @@ def gone_line(gone: Gone) -> bytes:
 
 
 def read_change(line: Any) -> Change:
-    hashes = [base64.b64decode(hash_) for hash_ in line["h"]]
+    hashes = [_as_bytes(hash_) for hash_ in line["h"]]
     return Change(line["e"], hashes, line["p"], line["r"], line.get("s", ""), frozenset(line.get("x", ())))
 
 
 def read_gone(line: Any) -> Gone:
-    return Gone([base64.b64decode(leaf) for leaf in line["g"]], base64.b64decode(line["h"]), line["p"])
+    return Gone([_as_bytes(leaf) for leaf in line["g"]], _as_bytes(line["h"]), line["p"])
 
 
 def rewritten(
@@ -119,3 +119,11 @@ def _after(cut: Head, gone: Gone) -> Iterator[bytes]:
     left = gone.leaves[max(cut.position + 1 - gone.position, 0) :]
     if left:
         yield gone_line(Gone(left, gone.hash, gone.position + len(gone.leaves) - len(left)))
+
+
+def _as_bytes(coded: str) -> bytes:
+    """Raises ValueError also for other base64 of the same bytes: its last letter has bits that stand for nothing."""
+    data = base64.b64decode(coded)
+    if base64.b64encode(data).decode() != coded:
+        raise ValueError("not the base64 that is written here")
+    return data

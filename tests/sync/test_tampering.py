@@ -109,6 +109,16 @@ def test_a_bit_flipped_by_one_who_makes_the_checksums_good_again_is_noticed(disk
             assert _notices(disk, b"".join([*lines[:number], forged, *lines[number + 1 :]]), head)
 
 
+def test_a_hash_written_in_another_way_is_noticed(disk: ModelDisk) -> None:
+    """The last letter of base64 has bits that stand for nothing: a flip there would go unseen."""
+    head, lines = _head(disk), _lines(disk)
+    for number in range(2, len(lines)):
+        payload = lines[number][9:-1]
+        last = payload.index(b'="],"p":') - 1
+        forged = _line(payload[:last] + bytes([payload[last] ^ 2]) + payload[last + 1 :])
+        assert _notices(disk, b"".join([*lines[:number], forged, *lines[number + 1 :]]), head)
+
+
 def test_each_line_of_the_journal_taken_out_is_noticed(disk: ModelDisk) -> None:
     head, lines = _head(disk), _lines(disk)
     for place in range(2, len(lines)):
