@@ -39,6 +39,7 @@ screens: $(TEST_READY)
 # What is longer than a test run: 50,000 seeds of the simulator, 500 real kills, every single bit of a store's files.
 # SOAK_SECONDS limits the simulator; SOAK_FIRST is its first seed.
 soak: $(TEST_READY)
+	THREEMARK_MOUTHS=10000 $(BIN)/python -m pytest tests/judge/test_plan.py -k "mouth or hinge or plan" $(ARGS)
 	SOAK_SEEDS=$${SOAK_SEEDS:-50000} SOAK_KILLS=$${SOAK_KILLS:-500} SOAK_BITS=1 $(BIN)/python -m pytest -s \
 		tests/sync/test_simulation.py tests/sync/test_crash.py tests/sync/test_tampering.py -k "soak or killed or bit" $(ARGS)
 
