@@ -33,21 +33,27 @@ def school_sequence():
     return school
 
 
-def visits(count, sequence, first=0):
-    """`count` visits of the seeds from `first` on."""
-    return [random_visit(seed, sequence) for seed in range(first, first + count)]
+def batches(count, size):
+    """`count` visits, a tenth of them by the school's numbers: (number, sequence, {seed: entries} of up to `size`).
+
+    `number` is 0 for our sequence and 1 for the school's; each begins with seed 0.
+    """
+    for number, (sequence, of) in enumerate([(SEQUENCE, count - count // 10), (school_sequence(), count // 10)]):
+        for first in range(0, of, size):
+            seeds = range(first, min(first + size, of))
+            yield number, sequence, {seed: random_visit(seed, sequence) for seed in seeds}
 
 
 def seen_here(sequence, made):
     """Each visit's view as JSON text, by the Python that runs this."""
-    return [json.dumps(view(sequence, entries)) for entries in made]
+    return [json.dumps(view(sequence, entries)) for entries in made.values()]
 
 
 def seen_by(python, sequence, made, folder):
     """Each visit's view as JSON text, by another Python that has nothing installed."""
     document = Path(folder) / "sequence.json"
     document.write_text(json.dumps(sequence), "utf-8")
-    lines = "".join(json.dumps(entries) + "\n" for entries in made)
+    lines = "".join(json.dumps(entries) + "\n" for entries in made.values())
     done = subprocess.run([python, "-I", str(BARE), str(document)], input=lines, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr[-2000:]
     return done.stdout.splitlines()
@@ -73,14 +79,12 @@ def _version(command):
     return subprocess.run([command, "-I", "-c", ask], capture_output=True, text=True).stdout.strip()
 
 
-def assert_alike(here, there, who):
+def assert_alike(made, here, there, who):
     """Fails at the first visit whose texts differ, naming its seed and the place."""
-    assert len(here) == len(there)
-    for number, (one, other) in enumerate(zip(here, there, strict=True)):
-        one, other = plain(one), plain(other)
-        if one != other:
-            place = first_difference(json.loads(one), json.loads(other))
-            raise AssertionError(f"visit {number} is seen otherwise by {who}: {place}")
+    for seed, one, other in zip(made, here, there, strict=True):
+        if one != other and plain(one) != plain(other):
+            place = first_difference(json.loads(plain(one)), json.loads(plain(other)))
+            raise AssertionError(f"the visit of seed {seed} is seen otherwise by {who}: {place}")
 
 
 def plain(text):

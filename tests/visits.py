@@ -301,6 +301,14 @@ def _send_off(visit):
     visit.add(visit.rng.choice(["printed", "movement", "outcome", "attachment"]), None, {"digest": "d" * 64})
 
 
+def _erase(visit):
+    """By the manager's word; where it has arrived, a digest stands in the value's place."""
+    entry = visit.rng.choice(visit.entries)
+    visit.add("erasure", entry["item"], {"reason": "entered for somebody else"}, of=entry["id"])
+    if visit.rng.random() < 0.5 and entry["kind"] not in ("opened", "signature", "erasure"):
+        entry["value"] = {"erased": "d" * 64}
+
+
 def _from_a_newer_tablet(visit):
     kind, item, value = visit.rng.choice(
         [("scan", "plane.front", {"points": [1, 2.5]}), ("answer", "plane.curve", 4), ("reading", "lip.length", 22.0)]
@@ -311,5 +319,5 @@ def _from_a_newer_tablet(visit):
 LATER = [
     *[_adjust, _again, _change_of_mind, _accept] * 3,
     *[_withdraw, _clear, _sign] * 2,
-    *[_withdraw_what_is_not_here, _note, _check, _send_off, _from_a_newer_tablet],
+    *[_withdraw_what_is_not_here, _note, _check, _send_off, _erase, _from_a_newer_tablet],
 ]

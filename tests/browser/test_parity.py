@@ -12,43 +12,39 @@ from tests.browser.stand_in_page import address, started
 from tests.parity import (
     SEQUENCE,
     assert_alike,
+    batches,
     first_difference,
     other_python,
     plain,
     school_sequence,
     seen_by,
     seen_here,
-    visits,
 )
 
 VISITS = int(os.environ.get("THREEMARK_PARITY", "2000"))
-BATCH = 50
 
-# A worker made as the page makes it: the addresses are those of the release that the node serves.
-WORKERS = """(documents) => Promise.all(documents.map((document) => new Promise((done, failed) => {
+# Workers made as the page makes it: the addresses are those of the release that the node serves. Two for each document,
+# for two cores.
+WORKERS = """(documents) => {
   const { judge } = JSON.parse(window.document.getElementById("tm-config").textContent);
-  const worker = new Worker(judge.worker), waiting = new Map();
-  worker.onerror = (event) => failed(new Error(event.message));
-  worker.onmessage = ({ data }) => {
-    if (data.ask === undefined && data.error) failed(new Error(data.error));
-    else if (data.ready) { worker.postMessage({ sequence: "doc", document }); done(ask); }
-    else waiting.get(data.ask)(data.out ?? `refused: ${data.error}`);
-  };
-  const ask = (payload) => new Promise((told) => {
-    waiting.set(waiting.size, told);
-    worker.postMessage({ ask: waiting.size - 1, fn: "view", payload });
+  const begin = (document) => new Promise((done, failed) => {
+    const worker = new Worker(judge.worker), waiting = new Map();
+    worker.onerror = (event) => failed(new Error(event.message));
+    worker.onmessage = ({ data }) => {
+      if (data.ask === undefined && data.error) failed(new Error(data.error));
+      else if (data.ready) { worker.postMessage({ sequence: "doc", document }); done(ask); }
+      else waiting.get(data.ask)(data.out ?? `refused: ${data.error}`);
+    };
+    const ask = (payload) => new Promise((told) => {
+      waiting.set(waiting.size, told);
+      worker.postMessage({ ask: waiting.size - 1, fn: "view", payload });
+    });
+    worker.postMessage({ boot: judge });
   });
-  worker.postMessage({ boot: judge });
-}))).then((asks) => { globalThis.asks = asks; })"""
-ASK = "([which, payloads]) => Promise.all(payloads.map(asks[which]))"
-
-
-@pytest.fixture(scope="module")
-def sequences():
-    """Ours and a school's, each with its share of the visits."""
-    school = VISITS // 10
-    made = [(SEQUENCE, visits(VISITS - school, SEQUENCE)), (school_sequence(), visits(school, school_sequence()))]
-    return [(sequence, entries, seen_here(sequence, entries)) for sequence, entries in made]
+  const pair = (document) => Promise.all([begin(document), begin(document)]);
+  return Promise.all(documents.map(pair)).then((pairs) => { globalThis.pairs = pairs; });
+}"""
+ASK = "([which, payloads]) => Promise.all(payloads.map((payload, at) => pairs[which][at % 2](payload)))"
 
 
 @pytest.fixture
@@ -59,23 +55,22 @@ def chair(small_node, tablet, port):
     return page
 
 
-def test_the_browser_and_this_python_see_every_visit_alike(sequences, chair):
-    chair.evaluate(WORKERS, [json.dumps(sequence) for sequence, _, _ in sequences])
-    for which, (_, made, here) in enumerate(sequences):
-        for at in range(0, len(made), BATCH):
-            payloads = [json.dumps({"sequence": "doc", "entries": entries}) for entries in made[at : at + BATCH]]
-            there = chair.evaluate(ASK, [which, payloads])
-            whole = [text.removeprefix('{"out":')[:-1] for text in there]
-            assert_alike(here[at : at + BATCH], whole, f"the browser (from visit {at} of document {which})")
+def test_the_browser_and_this_python_see_every_visit_alike(chair):
+    chair.evaluate(WORKERS, [json.dumps(SEQUENCE), json.dumps(school_sequence())])
+    for number, sequence, made in batches(VISITS, 50):
+        payloads = [json.dumps({"sequence": "doc", "entries": entries}) for entries in made.values()]
+        there = [text.removeprefix('{"out":')[:-1] for text in chair.evaluate(ASK, [number, payloads])]
+        assert_alike(made, seen_here(sequence, made), there, f"the browser, by document {number}")
 
 
-def test_another_python_and_this_one_see_every_visit_alike(sequences, tmp_path):
+def test_another_python_and_this_one_see_every_visit_alike(tmp_path):
     other = other_python()
     if other is None:
-        pytest.skip("no second Python on the path to compare with")
+        pytest.skip("no second Python at hand to compare with")
     command, version = other
-    for sequence, made, here in sequences:
-        assert_alike(here, seen_by(command, sequence, made, tmp_path), f"Python {version}")
+    for number, sequence, made in batches(VISITS, 1000):
+        there = seen_by(command, sequence, made, tmp_path)
+        assert_alike(made, seen_here(sequence, made), there, f"Python {version}, by document {number}")
 
 
 def test_a_difference_in_a_value_a_kind_or_the_order_of_keys_is_found_and_named():

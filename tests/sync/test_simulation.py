@@ -29,7 +29,7 @@ def _drafts() -> list[Draft]:
     """What people enter, from a few invented visits."""
     kinds = ("reading", "answer", "adjustment", "note", "check")
     entries = [entry for seed in range(3) for entry in random_visit(seed, SEQUENCE) if entry["kind"] in kinds]
-    return [(entry["kind"], entry["item"], entry["value"]) for entry in entries]
+    return [(entry["kind"], entry["item"], entry["value"]) for entry in entries if "erased" not in str(entry["value"])]
 
 
 DRAFTS = _drafts()
