@@ -4,6 +4,8 @@ from chairapp.judge.findings import choice_findings, finding, item_level, readin
 from chairapp.judge.numbers import at_most
 from chairapp.judge.shapes import Doc, Rows
 
+_SOUNDS = {"short": "fv_short", "past": "fv_past"}
+
 
 def display(visit: Doc) -> Rows:
     """Display and F/V together: agreeing they are one finding, contradicting each other they are measured again."""
@@ -27,8 +29,7 @@ def where_it_stands(item: Doc, value: float) -> str:
 
 def _together(item: Doc, value: float, stands: str, heard: str | None) -> Rows:
     if stands == "in":
-        code = {"short": "fv_short", "past": "fv_past"}.get(heard or "")
-        return [finding(code, "display.fv", "unsure", heard)] if code else []
+        return [finding(_SOUNDS[heard], "display.fv", "unsure", heard)] if heard in _SOUNDS else []
     if (stands, heard) in (("short", "past"), ("long", "short")):
         level, code, params = "unsure", "display_again", {"fv": heard, "display": stands}
     else:
@@ -40,5 +41,5 @@ def _alone(item: Doc, row: Doc) -> Rows:
     """F/V before display is measured: said, the step is open anyway."""
     if not row["fresh"]:
         return []
-    code = {"short": "fv_short", "past": "fv_past"}.get(row["value"])
-    return [finding(code, "display.fv", "unsure", row["value"])] if code else choice_findings(item, row)
+    heard = row["value"]
+    return [finding(_SOUNDS[heard], "display.fv", "unsure", heard)] if heard in _SOUNDS else choice_findings(item, row)

@@ -11,7 +11,8 @@ _OTHERS = ["opened", "withdrawal", "adjustment", "signature", "attachment", "pri
 
 
 def index_of(sequence: Doc) -> Doc:
-    """{"items": {id: item}, "steps": {id: step}, "step_of": {item id: step id}, "order": steps, "names": items} by id.
+    """{"items": {id: item}, "steps": {id: step}, "step_of": {item id: step id}, "order": steps, "names": items,
+    "later": {id of the review and what comes after it: true}} by id.
 
     Raises InputError for a sequence that lacks one of its parts.
     """
@@ -35,7 +36,10 @@ def _built(sequence: Doc) -> Doc:
             items[item["id"]] = item
             step_of[item["id"]] = step["id"]
     check_known(items)
-    return {"items": items, "steps": steps, "step_of": step_of, "order": list(steps), "names": list(items)}
+    order, names = list(steps), list(items)
+    later = order[order.index("review") :] if "review" in order else []
+    after = dict.fromkeys(later, True)
+    return {"items": items, "steps": steps, "step_of": step_of, "order": order, "names": names, "later": after}
 
 
 def items_named(index: Doc, names: list[str]) -> list[str]:

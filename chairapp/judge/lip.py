@@ -4,6 +4,8 @@ from chairapp.judge.findings import choice_findings, finding, reading_findings
 from chairapp.judge.numbers import at_most
 from chairapp.judge.shapes import Doc, Rows
 
+_DIRECTIONS = {"collapsed": 1, "supported": 0, "strained": -1}
+
 
 def lip(visit: Doc) -> Rows:
     """Lip support, and a note on an open or closed nasolabial angle."""
@@ -28,7 +30,7 @@ def _angle_findings(item: Doc, value: float) -> Rows:
 def labial_direction(visit: Doc) -> int:
     """+1 add to the labial face, -1 take from it, 0 leave it: from lip support as it stands."""
     row = visit["rows"]["lip.support"]
-    return {"collapsed": 1, "strained": -1}.get(row["value"], 0) if row["fresh"] else 0
+    return _DIRECTIONS.get(row["value"], 0) if row["fresh"] else 0
 
 
 def by_height(findings: Rows, vertical_fits: bool) -> Rows:

@@ -14,7 +14,8 @@ def pasts(entries: Rows) -> Doc:
     found: Doc = {}
     shared: Doc = {}
     for entry in entries:
-        key = "\n".join(entry["seen"]) if entry["seen"] else ""
+        seen = entry["seen"]
+        key = seen[0] if len(seen) == 1 else "\n".join(seen) if seen else ""
         if key not in shared:
             shared[key] = _closure(by_id, entry["seen"])
         found[entry["id"]] = shared[key]

@@ -116,7 +116,7 @@ def _opened(known: Rows) -> Doc | None:
     if not opened:
         return None
     latest = opened[-1]
-    return {**latest["value"], "id": latest["id"], "author": latest["author"], "at": latest["at"]}
+    return dict(latest["value"], id=latest["id"], author=latest["author"], at=latest["at"])
 
 
 def _adjustments(facts: Doc, known: Rows) -> Rows:

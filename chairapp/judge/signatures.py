@@ -50,17 +50,12 @@ def is_clinical(index: Doc, entry: Doc) -> bool:
     """
     if entry["kind"] not in CLINICAL:
         return False
-    return _family(index, entry.get("item") or "") not in _after_record(index)
+    return _family(index, entry.get("item") or "") not in index["later"]
 
 
 def _family(index: Doc, item: str) -> str:
-    step: str = index["step_of"].get(item) or item.split(".")[0]
+    step: str = index["step_of"][item] if item in index["step_of"] else item.split(".")[0]
     return step
-
-
-def _after_record(index: Doc) -> list[str]:
-    order: list[str] = index["order"]
-    return order[order.index("review") :] if "review" in order else []
 
 
 def cause(entry: Doc) -> Doc:

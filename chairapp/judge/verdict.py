@@ -75,15 +75,14 @@ def _visit(sequence: Doc, index: Doc, state: Doc) -> Doc:
         "bands": sequence["bands"],
     }
     visit["marks"] = marks_held(visit)
-    visit["derived"] = {
-        "interocclusal_distance": interocclusal_distance(visit),
-        **differences(visit),
-        **plane_values(visit),
-        "contact_pattern": contact_pattern(visit),
-        "marks_spread": visit["marks"]["spread"],
-        "marks_fit": marks_fit(visit),
-        "central_incisor": central_incisor(visit),
-    }
+    visit["derived"] = {"interocclusal_distance": interocclusal_distance(visit)}
+    for part in (
+        differences(visit),
+        plane_values(visit),
+        {"contact_pattern": contact_pattern(visit), "marks_spread": visit["marks"]["spread"]},
+        {"marks_fit": marks_fit(visit), "central_incisor": central_incisor(visit)},
+    ):
+        visit["derived"].update(part)
     return visit
 
 
