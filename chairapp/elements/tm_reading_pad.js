@@ -1,6 +1,7 @@
 // Several readings of one thing: each shown and withdrawable, the mean and the spread of the latest three live.
 import { h } from "vue";
 import Keypad from "tm_keypad";
+import Photo from "tm_photo";
 import { derived } from "tm_derived";
 import { answer, reading, withdraw } from "tm_actions";
 import { faultNote, shape } from "tm_shapes";
@@ -28,7 +29,8 @@ export default {
       if (!this.fault) this.takenBack = one;
     },
     async putBack() {
-      this.fault = await reading(this.item, this.takenBack.value);
+      const { value, photo } = this.takenBack;
+      this.fault = await reading(this.item, photo ? { photo: value } : value);
       if (!this.fault) this.takenBack = null;
     },
     withUnit(text) {
@@ -38,7 +40,10 @@ export default {
       const value = num(one.value, this.it.pad);
       return h("li", { key: one.id, class: "reading" }, [
         h("span", { class: "figure" }, value),
-        h("span", { class: "aside" }, `${time(one.at)} · ${nameOf(one.author)}`),
+        h("span", { class: "aside" }, [
+          one.photo && h("span", { class: "from-photo" }, [shape("camera"), t("reading.from_photo")]),
+          `${time(one.at)} · ${nameOf(one.author)}`,
+        ]),
         h(
           "button",
           {
@@ -110,6 +115,7 @@ export default {
         action: t("reading.add"),
         take: (value) => reading(this.item, value),
       }),
+      it.photo && h(Photo, { item: this.item }),
       h("div", { class: "side-panel" }, [
         h("ol", { class: "readings", "aria-label": t("reading.list") }, now.readings.map(this.one)),
         faultNote(this.fault),

@@ -79,7 +79,9 @@ let held = new Map();
 
 function laid(known, entry, item) {
   if (entry.item !== item) return known;
-  const came = { id: entry.id, value: entry.value, author: entry.author, at: entry.at };
+  const { id, author, at } = entry,
+    photo = entry.value?.photo !== undefined; // a reading taken on a photograph
+  const came = { id, author, at, photo, value: photo ? entry.value.photo : entry.value };
   if (entry.kind === "answer")
     return { ...known, ...came, status: entry.value === null ? "open" : "fresh", stale_by: null };
   if (entry.kind === "reading" && !known.readings.some((one) => one.id === entry.id))
