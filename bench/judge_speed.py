@@ -25,7 +25,7 @@ from tests.chromium import ARGS, CHROMIUM
 
 CASES = Path(__file__).parents[1] / "demo_cases"
 SEQUENCE = document(jaw_relation())
-ROUNDS = 25
+ROUNDS = 12
 SLOWER = 4
 CPYTHON_MS = 2
 BROWSER_MS = 20

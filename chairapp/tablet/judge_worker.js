@@ -43,14 +43,26 @@ self.onmessage = ({ data }) => {
 
 function boot({ brython, bundle }) {
   importScripts(brython, bundle);
-  walkDictsQuickly(__BRYTHON__);
+  takeShortWays(__BRYTHON__);
   __BRYTHON__.runPythonSource(GLUE, { name: "judge_worker" });
   return { ready: true };
 }
 
-/** Brython ends a walk over a dict with an exception, ten times as dear as the walk; over a list it has a quick way. */
-function walkDictsQuickly({ FAST_ITER, builtins: { dict } }) {
+/**
+ * What the judge does most, without the detour for classes of one's own; a judged visit takes half as long.
+ *
+ * A walk over a dict ends in an exception, ten times as dear as the walk, where a list has a quick way. `in` a dict and
+ * `==` of two texts look up methods first.
+ */
+function takeShortWays(python) {
+  const { FAST_ITER, builtins: { dict }, rich_comp: compare, $is_member: isMember } = python;
   dict[FAST_ITER] = (walked) => Array.from(dict.$iter_items(walked), ({ key }) => key)[Symbol.iterator]();
+  python.$is_member = (item, where) => (
+    python.get_class(where) === dict ? dict.$contains(where, item) : isMember(item, where)
+  );
+  python.rich_comp = (how, one, other) => (
+    how === "__eq__" && typeof one === "string" && typeof other === "string" ? one === other : compare(how, one, other)
+  );
 }
 
 function asked(fn, payload) {
