@@ -36,10 +36,11 @@ screens: $(TEST_READY)
 	@sh .ci/browser
 	$(BIN)/python -m docs.make_screens
 
-# What is longer than a test run: 50,000 seeds of the simulator, 500 real kills, every single bit of a store's files.
+# What is longer than a test run: 20,000 visits by two Pythons, 50,000 seeds of the simulator, 500 real kills, every single bit of a store's files.
 # SOAK_SECONDS limits the simulator; SOAK_FIRST is its first seed.
 soak: $(TEST_READY)
 	THREEMARK_MOUTHS=10000 $(BIN)/python -m pytest tests/judge/test_plan.py -k "mouth or hinge or plan" $(ARGS)
+	THREEMARK_PARITY=20000 $(BIN)/python -m pytest --timeout=1800 tests/browser/test_parity.py -k another_python $(ARGS)
 	SOAK_SEEDS=$${SOAK_SEEDS:-50000} SOAK_KILLS=$${SOAK_KILLS:-500} SOAK_BITS=1 $(BIN)/python -m pytest -s \
 		tests/sync/test_simulation.py tests/sync/test_crash.py tests/sync/test_tampering.py -k "soak or killed or bit" $(ARGS)
 
