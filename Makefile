@@ -36,7 +36,8 @@ screens: $(TEST_READY)
 	@sh .ci/browser
 	$(BIN)/python -m docs.make_screens
 
-# What is longer than a test run: 20,000 visits by two Pythons, 50,000 seeds of the simulator, 500 real kills, every single bit of a store's files.
+# What is longer than a test run: 10,000 mouths, 20,000 visits by two Pythons, 50,000 seeds of the simulator, 500 real
+# kills, every single bit of a store's files.
 # SOAK_SECONDS limits the simulator; SOAK_FIRST is its first seed.
 soak: $(TEST_READY)
 	THREEMARK_MOUTHS=10000 $(BIN)/python -m pytest tests/judge/test_plan.py -k "mouth or hinge or plan" $(ARGS)

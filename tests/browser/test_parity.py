@@ -1,6 +1,6 @@
 """The tablet never gives a verdict that the server would not give: the same entries, the same text, to the last digit.
 
-2,000 random visits, 200 of them by another school's numbers; `make soak` shows 20,000 to two Pythons (THREEMARK_PARITY).
+2,000 random visits, 200 of them by another school's numbers; `make soak` shows two Pythons 20,000 (THREEMARK_PARITY).
 """
 
 import json
