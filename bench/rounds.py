@@ -1,8 +1,8 @@
 """Rounds of wax until all fits, in a simulated mouth: the wax plan against a plain habit, one finding at a time.
 
 A round is wax laid on in steps of half a millimetre, then everything read anew. Both arms start from the same mouths
-and read with the same scatter; what those steps leave is closed by softening in both. They stop when display, both
-planes, contact and the interocclusal distance have no finding that calls for wax.
+and read with the same scatter; small gaps are closed by softening in both. They stop when display, both planes,
+contact and the interocclusal distance have no finding that calls for wax.
 
 The habit modelled is a plain one: the first such finding in the order of the sequence is corrected by its own amount
 over the whole rim (a slab for display and for distance, a tipped plane for a tilt, each gap filled where it is open).
@@ -14,6 +14,7 @@ import random
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from itertools import product
 from statistics import median, quantiles
 from typing import Any
 
@@ -30,9 +31,9 @@ PROCESSES = 2
 NOISE = {"no noise": 0.0, "half noise": 0.5, "full noise": 1.0}
 LIMIT = 60
 STEP = 0.5
-# Half-millimetre steps leave up to a quarter at a station; once the jaw has closed on the highest one, that is a gap of
-# up to 0.25 + 0.25 * 88 / 52 mm. Softening closes it. At 0.5 both arms need more rounds.
-SOFTENS = 0.7
+# Up to what gap softening closes, mm: what the page says; and what half-millimetre steps leave at most, a quarter at a
+# station, once the jaw has closed on the highest one: 0.25 + 0.25 * 88 / 52.
+SOFTENS = (0.5, 0.7)
 ASKED = ("display.", "plane.", "contact.", "vertical.", "seating.")
 NEEDS_WAX = ("display_", "tilt_", "contact_", "distance_")
 STEPS = ("display", "plane", "contact", "vertical")
@@ -45,10 +46,10 @@ Correct = Callable[[Mouth, Readings, Verdict], None]
 def run() -> list[Row]:
     rows: list[Row] = []
     with ProcessPoolExecutor(PROCESSES) as pool:
-        for name, noise in NOISE.items():
-            pairs = list(pool.map(partial(_both, noise), range(MOUTHS), chunksize=50))
+        for (name, noise), softens in product(NOISE.items(), SOFTENS):
+            pairs = list(pool.map(partial(_both, noise, softens), range(MOUTHS), chunksize=50))
             plan, habit = zip(*pairs, strict=True)
-            rows += _side_by_side(name, plan, habit)
+            rows += _side_by_side(f"{name}, softening {softens} mm", plan, habit)
     return rows
 
 
@@ -68,12 +69,12 @@ def _ninetieth(rounds: tuple[int, ...]) -> float:
     return quantiles(rounds, n=10, method="inclusive")[-1]
 
 
-def _both(noise: float, number: int) -> tuple[int, int]:
+def _both(noise: float, softens: float, number: int) -> tuple[int, int]:
     """Rounds with the plan and with the habit, from the same mouth."""
-    return _rounds(number, noise, _follow_plan), _rounds(number, noise, _follow_habit)
+    return _rounds(number, noise, softens, _follow_plan), _rounds(number, noise, softens, _follow_habit)
 
 
-def _rounds(number: int, noise: float, correct: Correct) -> int:
+def _rounds(number: int, noise: float, softens: float, correct: Correct) -> int:
     mouth = Mouth.random(random.Random(f"{SEED} {number}"))
     reading = random.Random(f"{SEED} {number} reading")
     for count in range(LIMIT):
@@ -81,7 +82,7 @@ def _rounds(number: int, noise: float, correct: Correct) -> int:
         if not _for_wax(verdict):
             return count
         correct(mouth, readings, verdict)
-        if max(mouth.gaps().values()) < SOFTENS:
+        if max(mouth.gaps().values()) < softens:
             mouth.soften()
     return LIMIT
 
