@@ -13,9 +13,29 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import rfc8785
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator
 
-__all__ = ["ClinicDocument", "ClinicError", "Person", "Role", "clinic_document", "digest", "local", "read_clinic"]
+__all__ = [
+    "ANYONE",
+    "CLINICAL",
+    "MANAGER",
+    "STAFF",
+    "ClinicDocument",
+    "ClinicError",
+    "Person",
+    "Role",
+    "Roles",
+    "clinic_document",
+    "digest",
+    "local",
+    "read_clinic",
+]
 
 Role = Literal["clinician", "supervised", "assistant", "manager"]
+Roles = frozenset[Role] | None
+"""Who may come in; None is anyone, also without signing in."""
+ANYONE: Roles = None
+STAFF: Roles = frozenset(("clinician", "supervised", "assistant", "manager"))
+CLINICAL: Roles = frozenset(("clinician", "supervised"))
+MANAGER: Roles = frozenset(("manager",))
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
 
 

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from markupsafe import Markup
 
+from chairapp.clinic import ANYONE
 from chairapp.elements.frame import Frame, Page, html
 
 __all__ = ["add_home"]
@@ -40,7 +41,7 @@ def add_home(page: Page, frame: Callable[[], Frame], audit: str) -> None:
         (audit, _AUDIT, "Look at the record", "For the practice manager: what was signed, and every entry behind it."),
     )
 
-    @page("/")
+    @page("/", may=ANYONE)
     def home() -> None:
         with frame().page("Home", "/"):
             html(

@@ -31,6 +31,7 @@ from chairapp.node.node import Node, open_store
 from chairapp.node.purging import keep_purging
 from chairapp.node.settings import Settings, is_loopback
 from chairapp.people.demo import demo_clinic
+from chairapp.people.doors import Doors
 from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pair_route
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
@@ -98,12 +99,13 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
 
 def _add_pages(node: Node, audit: str) -> None:
     desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
-    frame = _frame_of(node, audit)
-    add_home(ui.page, frame, audit)
+    doors = Doors(node.clinic)
+    frame = _frame_of(node, audit, doors)
+    add_home(doors.page, frame, audit)
     add_lost_pages(frame, (NodeError,))
-    add_box_pages(ui.page, frame, desk)
+    add_box_pages(doors.page, frame, desk)
     if node.settings.role == "clinic":
-        add_audit_pages(ui.page, frame, node.register, node.clinic, node.store.received)
+        add_audit_pages(doors.page, frame, node.register, node.clinic, node.store.received)
 
 
 def _ready(node: Node) -> Callable[[], Response]:
@@ -116,7 +118,7 @@ def _ready(node: Node) -> Callable[[], Response]:
     return ready
 
 
-def _frame_of(node: Node, audit: str) -> Callable[[], Frame]:
+def _frame_of(node: Node, audit: str, doors: Doors) -> Callable[[], Frame]:
     ways = (("/chair", "Walk a visit"), ("/label", "Label a box"), (audit, "Audit"))
     mark = Markup(svg())  # noqa: S704 - drawn by us
     name = "Clinic server" if node.settings.role == "clinic" else "Chair node"
@@ -125,7 +127,7 @@ def _frame_of(node: Node, audit: str) -> Callable[[], Frame]:
         clinic = node.documents.clinic()
         if clinic is None:
             return Frame(name, "Waiting for the clinic server", False, ways, mark)
-        return Frame(name, clinic.clinic, clinic.invented, ways, mark)
+        return Frame(name, clinic.clinic, clinic.invented, ways, mark, doors.person())
 
     return frame
 

@@ -7,7 +7,7 @@ from markupsafe import Markup
 from nicegui.client import Client
 
 from chairapp.audit.one_visit import visit_markup
-from chairapp.clinic import ClinicDocument, local
+from chairapp.clinic import MANAGER, ClinicDocument, local
 from chairapp.elements.frame import Frame, Page, chip, html
 from chairapp.elements.verdicts import tally
 from chairapp.register import Line, NoSequence, Register, words_of
@@ -24,13 +24,13 @@ def add_audit_pages(
 ) -> None:
     """/audit and /audit/VISIT."""
 
-    @page("/audit")
+    @page("/audit", may=MANAGER)
     async def visits(signed: int = 0, open: int = 0) -> None:
         made = await asyncio.to_thread(_lists, register, clinic(), max(signed, 0), max(open, 0))
         with frame().page("Audit", "/audit"):
             html(made)
 
-    @page("/audit/{visit}")
+    @page("/audit/{visit}", may=MANAGER)
     async def visit(visit: str, client: Client) -> None:
         line = await asyncio.to_thread(register.line, visit)
         with frame().page("Visit" if line else "No such visit", "/audit"):

@@ -13,7 +13,7 @@ from chairapp.box.desk import Box, Desk
 from chairapp.box.errors import CodeError
 from chairapp.box.label_page import LabelCard
 from chairapp.box.record import BoxRecord
-from chairapp.clinic import ClinicDocument, local
+from chairapp.clinic import STAFF, ClinicDocument, local
 from chairapp.elements.frame import Frame, Page, chip, html
 from chairapp.elements.verdicts import tally
 
@@ -32,7 +32,7 @@ _GROUPS = (
 def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
     """/label, /label/CODE and /B/CODE."""
 
-    @page("/label")
+    @page("/label", may=STAFF)
     async def queue(code: str = "") -> Response | None:
         if code.strip():
             return RedirectResponse(f"/label/{code.strip().replace('/', ' ')}", 303)
@@ -50,7 +50,7 @@ def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
         ui.timer(_LOOK_AGAIN_S, again, immediate=False)
         return None
 
-    @page("/label/{code}")
+    @page("/label/{code}", may=STAFF)
     async def label(code: str, client: Client) -> None:
         found = await _found(desk, code, client)
         with frame().page(f"Label {code}", "/label"):
@@ -62,7 +62,7 @@ def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
 
     for path in ("/B/{code}", "/b/{code}"):
 
-        @page(path)
+        @page(path, may=STAFF)
         async def box(code: str, client: Client) -> None:
             found = await _found(desk, code, client)
             with frame().page(f"Box {code}"):

@@ -8,16 +8,25 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Protocol
 
 from markupsafe import Markup
 from nicegui import ui
 
-__all__ = ["Frame", "Page", "chip", "html"]
+from chairapp.clinic import Person, Roles
+
+__all__ = ["Door", "Frame", "Page", "chip", "html"]
 
 Builder = Callable[..., Any]
-Page = Callable[[str], Callable[[Builder], Builder]]
-"""Stands where `ui.page` stands: `page("/path")` decorates a page builder. One guard for every page of a node."""
+Door = Callable[[Roles], Callable[..., Any]]
+"""For a route that is no page: `Annotated[Person, Depends(door(MANAGER))]` lets in who may, and says who it is."""
+
+
+class Page(Protocol):
+    """Stands where `ui.page` stands: `page("/path", may=STAFF)` decorates a page builder. One guard for every page."""
+
+    def __call__(self, path: str, *, may: Roles) -> Callable[[Builder], Builder]: ...
+
 
 # The same outlines as on the tablet page (tm_shapes.js).
 _SHAPES = {
@@ -37,7 +46,8 @@ _SHAPES = {
 class Frame:
     """What all pages of one node share. `ways` are (address, name) of its rooms, `node` says which node this is.
 
-    `mark` is the picture beside the name, an SVG of ours.
+    `mark` is the picture beside the name, an SVG of ours. `person` is who is signed in to the page being made or whose
+    event is being handled.
     """
 
     node: str
@@ -45,6 +55,7 @@ class Frame:
     invented: bool
     ways: tuple[tuple[str, str], ...]
     mark: Markup
+    person: Person | None = None
 
     @contextmanager
     def page(self, title: str, here: str = "") -> Iterator[None]:
