@@ -186,21 +186,26 @@ _encode = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", 
 
 def _is_plain(thing: object) -> bool:
     """Whether Python's own JSON of a value is its RFC 8785 form: names in ASCII, numbers that both write alike."""
-    if type(thing) is dict:
-        for name, part in thing.items():
-            if type(name) is not str or not name.isascii():
+    parts = [thing]
+    for part in parts:  # and what is put behind them meanwhile: a call for each would cost more than the look
+        kind = type(part)
+        if kind is str or part is None or kind is bool:
+            continue
+        if kind is dict:
+            if not all(type(name) is str and name.isascii() for name in part):  # type: ignore[attr-defined]
                 return False
-            # Most of an entry are texts, any of which will do: not worth a call each.
-            if type(part) is not str and not _is_plain(part):
-                return False
-        return True
-    if type(thing) is list:
-        return all(type(part) is str or _is_plain(part) for part in thing)
-    if type(thing) is float:
-        return 1e-4 <= abs(thing) < 1e15 and not thing.is_integer()
+            parts.extend(part.values())  # type: ignore[attr-defined]
+        elif kind is list:
+            parts.extend(part)  # type: ignore[arg-type]
+        elif not _is_plain_number(part):
+            return False
+    return True
+
+
+def _is_plain_number(thing: object) -> bool:
     if type(thing) is int:
         return -NUMBER_MAX <= thing <= NUMBER_MAX
-    return thing is None or type(thing) is str or type(thing) is bool
+    return type(thing) is float and 1e-4 <= abs(thing) < 1e15 and not thing.is_integer()
 
 
 def _is_short(entry: Entry) -> bool:

@@ -73,7 +73,7 @@ class SqlStore:
             added, fresh = sort_batch(entries, known.get)
             erasing = _erasing(connection, added.new, fresh)
             if fresh:
-                _append(connection, erasing, self._now(), source)
+                _append(connection, erasing, _first_of_each(entries, added.new), self._now(), source)
         if erasing.wiped:
             self.database.forget()
         if fresh:
@@ -156,7 +156,8 @@ class SqlStore:
                 fresh = [link.data for link in run]
                 bare = {offset for offset, link in enumerate(run) if link.bare}
                 erasures = list(filter(None, map(erased.erasure_in, fresh)))
-                _append(connection, Erasing(fresh, bare, {}, erasures), run[0].received, run[0].source)
+                erasing = Erasing(fresh, bare, {}, erasures)
+                _append(connection, erasing, map(read, fresh), run[0].received, run[0].source)
             for record in drawer:
                 _refuse(connection, record)
             for name, value in (kept or {}).items():
@@ -295,18 +296,43 @@ def _erasing(connection: Connection, ids: Sequence[str], fresh: Sequence[bytes])
     return erased.apply(ids, fresh, lambda entry_id: _known(connection, [entry_id]).get(entry_id), known)
 
 
-def _append(connection: Connection, erasing: Erasing, received: int, source: str) -> None:
+def _first_of_each(entries: Iterable[Entry], ids: Iterable[str]) -> list[Entry]:
+    """The entries of a batch with these ids: where two have the same one, the first is the one that is taken."""
+    first: dict[str, Entry] = {}
+    for entry in entries:
+        first.setdefault(entry["id"], entry)
+    return [first[entry_id] for entry_id in ids]
+
+
+def _append(connection: Connection, erasing: Erasing, entries: Iterable[Entry], received: int, source: str) -> None:
+    """`entries` are those of `erasing.fresh`, to save reading their bytes again."""
     head = _read_head(connection)
     rows: list[dict[str, Any]] = []
-    for offset, data in enumerate(erasing.fresh):
+    for offset, (data, entry) in enumerate(zip(erasing.fresh, entries, strict=True)):
         position, bare = head.position + 1, offset in erasing.bare
         head = Head(head.epoch, position, seal.linked(head.hash, position, seal.leaf(data, bare=bare)))
-        rows.append({**_columns(data), "position": position, "received": received, "source": source, "bare": bare})
+        rows.append(
+            {
+                **_columns(entry),
+                "data": data,
+                "position": position,
+                "received": received,
+                "source": source,
+                "bare": bare,
+            }
+        )
         rows[-1]["hash"] = bytes.fromhex(head.hash)
-    connection.execute(_INSERT, rows)
+    _insert(connection, rows)
     connection.execute(_ADVANCE, {"position": head.position, "hash": head.hash})
     _touch(connection, rows)
     _erase(connection, erasing)
+
+
+def _insert(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
+    """As `connection.execute(_INSERT, rows)`, whose look at each value takes as long as the insert itself."""
+    made = _INSERT.compile(dialect=connection.dialect)
+    order = made.positiontup
+    connection.exec_driver_sql(str(made), [tuple(row[name] for name in order) for row in rows] if order else [*rows])
 
 
 def _erase(connection: Connection, erasing: Erasing) -> None:
@@ -331,17 +357,16 @@ def _keep(connection: Connection, name: str, value: Any) -> None:
         connection.execute(insert(tables.kept), {"name": name, **row})
 
 
-def _columns(data: bytes) -> dict[str, Any]:
-    entry = read(data)
-    names = ("id", "visit", "kind", "item", "device", "author", "at")
+def _columns(entry: Entry) -> dict[str, Any]:
+    """What stands beside an entry's bytes. Its clock may have come as 1.0, which is written 1."""
     ms, counter = entry["clock"]
-    return {**{name: entry[name] for name in names}, "clock_ms": ms, "clock_counter": counter, "data": data}
+    return {**{name: entry[name] for name in _NAMED}, "clock_ms": int(ms), "clock_counter": int(counter)}
 
 
 def _says_what_it_holds(row: Any) -> bool:
     """Whether the columns of a row agree with its bytes. A hand in the database can leave anything in either."""
     try:
-        columns = _columns(row.data)
+        columns = _columns(read(row.data))
     except (ValueError, KeyError, TypeError):
         return False
     return all(getattr(row, name) == value for name, value in columns.items())
@@ -358,6 +383,8 @@ def _touch(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
 def _as_erasure(row: Any) -> Erasure:
     return Erasure(row.of, row.visit, row.sha256, row.by)
 
+
+_NAMED = ("id", "visit", "kind", "item", "device", "author", "at")
 
 # Statements of every batch, put together once: for one entry that takes longer than the database needs to run them.
 _HEAD = select(tables.head.c.epoch, tables.head.c.position, tables.head.c.hash)
