@@ -37,7 +37,7 @@ PADS: dict[str, type[Pad]] = {
     "text": TextPad,
     "list": ListPad,
 }
-STYLES = ("base.css", "pads.css", "chair.css", "photo.css")
+STYLES = ("base.css", "pads.css", "chair.css", "photo.css", "drawings.css")
 """In the order in which they count."""
 LAST: dict[str, type[Offline]] = {"review": Review, "packing": CaseBox}
 """What a step ends with after its questions. Its screen goes by the name of its step."""

@@ -25,6 +25,15 @@ export const reading = (item, value) => checked({ kind: "reading", item, value }
 export const withdraw = (item, id) => keep({ kind: "withdrawal", item, of: id });
 export const note = (step, text) => checked({ kind: "note", item: step, value: text });
 
+let turn = Promise.resolve();
+
+/** Taps one after another, where each changes what the one before it left: two quick ones must not lose the first. */
+export function inTurn(tap) {
+  const mine = turn.then(tap);
+  turn = mine.catch(() => null); // who tapped is told; the next tap has its turn all the same
+  return mine;
+}
+
 /** Wax added (+) or taken off (-), or a base relieved. One entry for each of `changes`, all or none. */
 export async function adjust(changes) {
   const drafts = changes.map(({ rim, surface, stations }) => ({

@@ -21,11 +21,8 @@ export default {
       if (this.signed) return h("p", { class: "label-state is-fits" }, [shape("fits"), h("span", t("box.ready"))]);
       return h("p", { class: "label-state is-off" }, [
         shape("off"),
-        h("span", [
-          t(this.wasSigned ? "box.changed" : "box.unsigned"),
-          " ",
-          h("a", { href: href("walk", desk.visit, "review") }, t("box.review")),
-        ]),
+        h("span", t(this.wasSigned ? "box.changed" : "box.unsigned")),
+        h("a", { class: "secondary small", href: href("walk", desk.visit, "review") }, t("box.review")),
       ]);
     },
     disinfected() {

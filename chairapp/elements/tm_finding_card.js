@@ -1,6 +1,6 @@
 // What the judge says of the step: word and shape, what it means, what to do, where that is known from. Read out when
 // it changes.
-import { h } from "vue";
+import { h, watch } from "vue";
 import { withdraw } from "tm_actions";
 import { route } from "tm_route";
 import { shape } from "tm_shapes";
@@ -20,6 +20,14 @@ export const isSaid = (finding) =>
 
 export default {
   data: () => ({ all: false }),
+  created() {
+    watch(
+      () => route.step,
+      () => {
+        this.all = false;
+      },
+    );
+  },
   computed: {
     step() {
       return desk.verdict?.steps[route.step] ?? null;
@@ -82,20 +90,21 @@ export default {
         ]),
       ]);
     },
+    // Where there is little room only the first sentence is shown; there the whole line opens the rest of it.
     more() {
       const others = this.findings.length - 1;
-      if (others < 1) return null;
+      if (others < 0) return null;
       return h(
         "button",
         {
           type: "button",
-          class: "quiet more",
+          class: ["quiet more", others < 1 && "is-alone"],
           "aria-expanded": String(this.all),
           onClick: () => {
             this.all = !this.all;
           },
         },
-        t(this.all ? "verdict.fewer" : "verdict.more", { others }),
+        t(this.all ? "verdict.fewer" : others < 1 ? "verdict.whole" : "verdict.more", { others }),
       );
     },
   },

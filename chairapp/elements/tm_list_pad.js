@@ -1,6 +1,6 @@
 // Any number of things out of a list. Each tap is kept.
 import { h } from "vue";
-import { answer } from "tm_actions";
+import { answer, inTurn } from "tm_actions";
 import { faultNote, shape } from "tm_shapes";
 import { row } from "tm_state";
 import { choiceText, label, spec } from "tm_steps";
@@ -27,7 +27,7 @@ export default {
           class: ["choice", "tick", given && "is-given"],
           "data-value": value,
           "aria-pressed": String(given),
-          onClick: () => this.toggle(value),
+          onClick: () => inTurn(() => this.toggle(value)),
         },
         [h("span", choiceText(this.item, value)), h("span", { class: "box" }, [given && shape("done")])],
       );

@@ -1,7 +1,8 @@
 // One question: its heading, how to measure, words to read aloud, cautions, why it is stale, what it was before, and
-// its pad.
+// its pad, with a drawing beside it where there is room.
 import { h } from "vue";
 import { answer } from "tm_actions";
+import { drawing } from "tm_drawings";
 import { shape } from "tm_shapes";
 import { nameOf, row } from "tm_state";
 import { choiceText, isRequired, label, say, spec, unit } from "tm_steps";
@@ -69,6 +70,13 @@ export default {
         t("question.clear"),
       ]);
     },
+    heading() {
+      return h("h1", { tabindex: -1 }, [
+        say(`item.${this.item}.question`),
+        !isRequired(this.item) &&
+          h("span", { class: "optional" }, t(this.it.guidance ? "question.guidance" : "question.optional")),
+      ]);
+    },
     aside() {
       const prompt = this.it.prompt && say(`prompt.${this.it.prompt}`),
         hint = say(`item.${this.item}.hint`);
@@ -86,6 +94,8 @@ export default {
     },
   },
   render() {
+    const picture = drawing(this.item),
+      isChoice = this.it.kind === "choice";
     return h(
       "section",
       {
@@ -93,14 +103,11 @@ export default {
         "data-item": this.item,
       },
       [
-        h("h1", { tabindex: -1 }, [
-          say(`item.${this.item}.question`),
-          !isRequired(this.item) &&
-            h("span", { class: "optional" }, t(this.it.guidance ? "question.guidance" : "question.optional")),
+        h("div", { class: "question-head" }, [
+          h("div", { class: "question-words" }, [this.heading(), ...this.aside(), this.why()]),
+          !isChoice && picture,
         ]),
-        ...this.aside(),
-        this.why(),
-        this.$slots.default(),
+        h("div", { class: "question-body" }, [this.$slots.default(), isChoice && picture]),
         h("div", { class: "row under" }, [this.history(), this.given(), this.clear()]),
       ],
     );

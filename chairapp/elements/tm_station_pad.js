@@ -4,7 +4,7 @@ import { h } from "vue";
 import Keypad from "tm_keypad";
 import RimMap from "tm_rim_map";
 import { derived } from "tm_derived";
-import { answer } from "tm_actions";
+import { answer, inTurn } from "tm_actions";
 import { desk, row } from "tm_state";
 import { STATIONS, label, say, spec, stationText, unit } from "tm_steps";
 import { faultNote } from "tm_shapes";
@@ -79,7 +79,7 @@ export default {
           selected: marks ? null : this.at,
           only: this.open,
           pick: marks
-            ? this.toggle
+            ? (s) => inTurn(() => this.toggle(s))
             : (s) => {
                 this.picked = s;
                 this.$refs.keypad.focus();

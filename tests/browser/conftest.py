@@ -194,6 +194,31 @@ def tablet(tablets: Callable[..., Tablet]) -> Tablet:
     return tablets()
 
 
+@pytest.fixture(scope="module")
+def clinic(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a clinic server, one for all tests of a file: each opens a visit of its own on its own tablet."""
+    folder, port = tmp_path_factory.mktemp("clinic"), free_port()
+    url = f"http://127.0.0.1:{port}"
+    threemark = str(Path(sys.executable).parent / "threemark")
+    processes = Processes(folder)
+    node = processes([threemark, "clinic", "--data", str(folder / "data"), "--port", str(port)], url)
+    yield url
+    node.stop()
+
+
+@pytest.fixture
+def hand(clinic: str, tablets: Callable[..., Tablet]) -> Iterator[object]:
+    """A visit just opened on a tablet of 1024 x 768, by an invented clinician. No error may come up on its page."""
+    from tests.browser.chair import Chair  # it waits with `until`, which stands here
+
+    tablet = tablets(viewport={"width": 1024, "height": 768})
+    hand = Chair(tablet.open(f"{clinic}/chair"), {})
+    hand.sign_in("clin-1")
+    hand.open_visit("1")
+    yield hand
+    assert tablet.errors == []
+
+
 @contextlib.contextmanager
 def silent_server(port: int) -> Iterator[list[bytes]]:
     """A server that accepts every call, reads it and never answers. Gives the beginnings of what it was sent."""
