@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from chairapp.visit import visit_state
+from chairapp.visit import movements, visit_state
 
 __all__ = ["Line", "NoSequence", "Register", "VisitStore", "Words", "words_of"]
 
@@ -43,6 +43,8 @@ class Line:
     sequence: str
     signed: bool
     printed: bool
+    moved: tuple[dict[str, Any], ...] = ()
+    """The movements of its box that stand, oldest first: entries with `{"to": PLACE}`."""
 
 
 class Register:
@@ -149,5 +151,13 @@ def _line(visit: str, entries: list[Entry]) -> Line | None:
         entries=len(entries),
         sequence=opened["value"]["digest"],
         signed="signature" in kinds,
-        printed="printed" in kinds,
+        printed=any(_is_label(entry) for entry in entries),
+        moved=tuple(movements(entries)),
+    )
+
+
+def _is_label(entry: Entry) -> bool:
+    """Whether a label was made; a prescription is printed too."""
+    return (
+        entry["kind"] == "printed" and isinstance(entry["value"], dict) and entry["value"].get("what") != "prescription"
     )

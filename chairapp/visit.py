@@ -4,7 +4,7 @@ from typing import Any
 
 from chairapp.sequence.view import view
 
-__all__ = ["stage", "visit_state"]
+__all__ = ["movements", "stage", "visit_state"]
 
 Doc = dict[str, Any]
 
@@ -19,11 +19,20 @@ def visit_state(sequence: Doc, entries: list[Doc], language: str = "en", people:
     return found
 
 
+def movements(entries: list[Doc]) -> list[Doc]:
+    """The movements of the box that stand, oldest first: entries `{"to": PLACE}` that no `{"undoes": id}` takes back.
+
+    `entries` in (clock, id) order, from however many nodes; the last one says where the box is.
+    """
+    moved = [entry for entry in entries if entry["kind"] == "movement" and isinstance(entry["value"], dict)]
+    taken_back = {entry["value"].get("undoes") for entry in moved}
+    return [entry for entry in moved if entry["value"].get("to") and entry["id"] not in taken_back]
+
+
 def stage(entries: list[Doc]) -> str:
-    """ "finished" once the latest movement of its box says so (`{"to": "finished"}`), else "open".
+    """ "finished" once the latest movement of its box that stands says so (`{"to": "finished"}`), else "open".
 
     Others do not fetch a finished visit, and nodes may let go of it once it is in the clinic's backup.
     """
-    moved = [entry["value"] for entry in entries if entry["kind"] == "movement"]
-    latest = moved[-1] if moved else None
-    return "finished" if isinstance(latest, dict) and latest.get("to") == "finished" else "open"
+    moved = movements(entries)
+    return "finished" if moved and moved[-1]["value"]["to"] == "finished" else "open"

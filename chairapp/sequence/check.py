@@ -6,6 +6,7 @@ the server and in the browser: plain functions over dicts, lists, numbers and st
 
 from chairapp.judge.rim import MOLARS, STATIONS
 from chairapp.judge.shapes import Doc, Value
+from chairapp.sequence.check_box import check_movement, check_outcome
 from chairapp.sequence.say import text
 from chairapp.sequence.values import fault_of, is_worded, number_fault, value_fault
 
@@ -144,6 +145,8 @@ _LOOKS = {
     "acceptance": _acceptance,
     "note": _note,
     "signature": _signature,
+    "movement": check_movement,
+    "outcome": check_outcome,
 }
 
 

@@ -21,6 +21,8 @@ def wax(rim="lower", surface="height", **stations):
     return entry("adjustment", "wax", {"rim": rim, "surface": surface, "stations": stations})
 
 
+TRIED = dict.fromkeys(("vertical", "centric", "plane", "midline", "display"), "right") | {"repeat": False, "why": ""}
+
 GOOD = [
     entry("answer", "seating.upright", "upright"),
     entry("answer", "seating.upright", None),
@@ -42,6 +44,11 @@ GOOD = [
     entry("note", "display", "ask again"),
     entry("signature", "review", {"role": "clinician", "covers": {}, "digest": "0", "verdicts": {}, "judge": "1"}),
     entry("printed", None, {"digest": "0", "reason": "first"}),
+    entry("movement", "box", {"to": "laboratory"}),
+    entry("movement", "box", {"undoes": "an id"}),
+    entry("movement", "box", {"wanted": "2028-02-29"}),
+    entry("movement", "box", {"wanted": None}),
+    entry("outcome", "try_in", TRIED),
     entry("something_newer", "what.ever", 1),
     entry(
         "opened", None, {"sequence": "jaw-relation", "digest": "0", "box": "7KQ4M2X9", "chair": "1", "language": "en"}
@@ -132,6 +139,16 @@ BAD = [
     (entry("opened", None, None), "value", "null is not an object"),
     (entry("opened", None, {"sequence": "other"}), "value.sequence", "'other' is not the sequence of this document"),
     (entry("opened", None, {"sequence": "jaw-relation", "digest": 1}), "value.digest", "1 is not a text"),
+    (entry("movement", "box", "lost"), "value", "movement: 'lost' is not an object"),
+    (entry("movement", "box", {"to": "moon"}), "value.to", "movement: 'moon' is not one of its choices"),
+    (entry("movement", "box", {"undoes": None}), "value.undoes", "movement: null is no entry id"),
+    (entry("movement", "box", {"wanted": "2027-02-29"}), "value.wanted", "wanted: '2027-02-29' is not one of"),
+    (entry("movement", "box", {"wanted": "31.12.2026"}), "value.wanted", "wanted: '31.12.2026' is not one of"),
+    (entry("movement", "box", {"wanted": "2026-13-01"}), "value.wanted", "wanted: '2026-13-01' is not one of"),
+    (entry("outcome", "try_in", True), "value", "outcome: true is not an object"),
+    (entry("outcome", "try_in", TRIED | {"plane": "wrong"}), "value.plane", "outcome plane: 'wrong' is not one of"),
+    (entry("outcome", "try_in", TRIED | {"repeat": "no"}), "value.repeat", "outcome repeat: 'no' is not one of"),
+    (entry("outcome", "try_in", TRIED | {"why": None}), "value.why", "outcome why: null is not a text"),
 ]
 
 
@@ -178,12 +195,12 @@ def test_every_message_that_can_be_given_is_worded_and_no_other():
     assert len(given) > len(worded)
 
 
-@pytest.mark.parametrize("name", ["check.py", "values.py", "say.py", "view.py"])
+@pytest.mark.parametrize("name", ["check.py", "check_box.py", "values.py", "say.py", "view.py"])
 def test_what_runs_in_the_browser_imports_only_math_the_judge_and_its_siblings(name):
     path = Path(__file__).parents[2] / "chairapp" / "sequence" / name
     tree = ast.parse(path.read_text())
     imported = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     imported |= {part.name for node in ast.walk(tree) if isinstance(node, ast.Import) for part in node.names}
-    siblings = {f"chairapp.sequence.{one}" for one in ("check", "values", "say", "view")}
+    siblings = {f"chairapp.sequence.{one}" for one in ("check", "check_box", "values", "say", "view")}
     outside = [one for one in imported if not one.startswith("chairapp.judge")]
     assert set(outside) <= {"math"} | siblings
