@@ -4,7 +4,7 @@ from typing import Any
 
 from chairapp.sequence.view import view
 
-__all__ = ["movements", "stage", "visit_state"]
+__all__ = ["is_signed", "movements", "stage", "visit_state", "wanted"]
 
 Doc = dict[str, Any]
 
@@ -19,6 +19,18 @@ def visit_state(sequence: Doc, entries: list[Doc], language: str = "en", people:
     return found
 
 
+def is_signed(state: Doc) -> bool:
+    """Whether the visit is signed as it must be: by a clinician, or by a supervised one and somebody who supervises.
+
+    Only signatures that hold count. Whoever signed as supervised cannot be their own supervisor.
+    """
+    valid = [one for one in state["signatures"] if one["valid"]]
+    by = {role: {one["author"] for one in valid if one["role"] == role} for role in ("supervised", "supervisor")}
+    if any(one["role"] == "clinician" for one in valid):
+        return True
+    return any(first != second for first in by["supervised"] for second in by["supervisor"])
+
+
 def movements(entries: list[Doc]) -> list[Doc]:
     """The movements of the box that stand, oldest first: entries `{"to": PLACE}` that no `{"undoes": id}` takes back.
 
@@ -27,6 +39,18 @@ def movements(entries: list[Doc]) -> list[Doc]:
     moved = [entry for entry in entries if entry["kind"] == "movement" and isinstance(entry["value"], dict)]
     taken_back = {entry["value"].get("undoes") for entry in moved}
     return [entry for entry in moved if entry["value"].get("to") and entry["id"] not in taken_back]
+
+
+def wanted(entries: list[Doc]) -> str | None:
+    """The day the box is wanted back, 2026-12-31: the latest `{"wanted": day}` since it last came back."""
+    back = {entry["id"] for entry in movements(entries) if entry["value"]["to"] == "clinic"}
+    day = None
+    for entry in entries:
+        if entry["id"] in back:
+            day = None
+        elif entry["kind"] == "movement" and isinstance(entry["value"], dict):
+            day = entry["value"].get("wanted", day)
+    return day
 
 
 def stage(entries: list[Doc]) -> str:

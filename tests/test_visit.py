@@ -1,9 +1,11 @@
 """A visit is judged by the document it was opened with, for ever."""
 
+import pytest
+
 from chairapp.case import case_of, entries_of
 from chairapp.register import Register
 from chairapp.sequence import digest, document, jaw_relation, override_of
-from chairapp.visit import visit_state
+from chairapp.visit import is_signed, visit_state
 from sync.tiny_store import TinyStore
 
 PLAIN = document(jaw_relation())
@@ -47,3 +49,23 @@ def test_a_visit_keeps_being_judged_by_the_document_it_was_opened_with(tmp_path)
         assert verdict(register.view(after[0]["visit"])) == "fits"
     finally:
         store.close()
+
+
+@pytest.mark.parametrize(
+    ("made", "signed"),
+    [
+        ([], False),
+        ([("ann", "clinician", True)], True),
+        ([("ann", "clinician", False)], False),
+        ([("sam", "supervised", True)], False),
+        ([("ann", "supervisor", True)], False),
+        ([("sam", "supervised", True), ("ann", "supervisor", True)], True),
+        ([("sam", "supervised", True), ("ann", "clinician", True)], True),
+        ([("sam", "supervised", False), ("ann", "supervisor", True)], False),
+        ([("sam", "supervised", True), ("ann", "supervisor", False)], False),
+        ([("sam", "supervised", True), ("sam", "supervisor", True)], False),
+    ],
+)
+def test_a_visit_is_signed_by_a_clinician_or_by_a_supervised_one_and_a_supervisor(made, signed):
+    rows = [{"author": author, "role": role, "valid": valid} for author, role, valid in made]
+    assert is_signed({"signatures": rows}) is signed
