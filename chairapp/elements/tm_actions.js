@@ -25,6 +25,13 @@ export const reading = (item, value) => checked({ kind: "reading", item, value }
 export const withdraw = (item, id) => keep({ kind: "withdrawal", item, of: id });
 export const note = (step, text) => checked({ kind: "note", item: step, value: text });
 
+/** Keeps a picture with the visit, at this question. Its bytes are on this tablet before the entry that names them. */
+export const attach = (item, picture) =>
+  kept(async () => {
+    const value = await replica.putBlob(picture, picture.type);
+    await replica.add(whole({ kind: "attachment", item, value }));
+  });
+
 let turn = Promise.resolve();
 
 /** Taps one after another, where each changes what the one before it left: two quick ones must not lose the first. */

@@ -3,14 +3,16 @@
 import { h } from "vue";
 import * as replica from "tm_replica";
 import { directButton, directFacts } from "tm_direct";
+import { installButton, installText } from "tm_install";
 import { href } from "tm_route";
 import { faultNote, shape } from "tm_shapes";
 import { desk, lamp } from "tm_state";
 import { lampState } from "tm_sync_lamp";
+import { unsentNote, unsentVisits } from "tm_unsent";
 import { t, told, when } from "tm_words";
 
 export default {
-  data: () => ({ refused: [], fault: null, said: "" }),
+  data: () => ({ refused: [], unsent: 0, fault: null, said: "" }),
   mounted() {
     this.load();
     this.stop = replica.subscribe(() => this.load());
@@ -20,6 +22,7 @@ export default {
   },
   methods: {
     async load() {
+      this.unsent = await unsentVisits();
       this.refused = lamp.sync.refused ? await replica.refused() : [];
     },
     async attempt(what, done) {
@@ -50,6 +53,7 @@ export default {
           "data.kept",
           t(sync.persisted === null ? "data.kept_unknown" : sync.persisted ? "data.kept_yes" : "data.kept_no"),
         ],
+        ["data.home_screen", installText()],
         ["data.offline", release.message ?? t(release.offlineReady ? "data.offline_yes" : "data.offline_no")],
         ["data.version", t(release.newer ? "data.version_newer" : "data.version_is", { version: release.version })],
         [
@@ -89,6 +93,7 @@ export default {
     return h("main", { class: "sheet data" }, [
       h("h1", { tabindex: -1 }, t(`data.title_${state}`)),
       this.alarm(),
+      unsentNote(this.unsent, { always: true }),
       lamp.sync.lastError && h("p", { class: "hint" }, lamp.sync.lastError),
       h(
         "dl",
@@ -125,6 +130,7 @@ export default {
           },
           t("data.save"),
         ),
+        installButton(),
       ]),
     ]);
   },

@@ -21,7 +21,7 @@ export function display(mm, said = "") {
     line("d-faint", [120, LIP], [214, LIP]),
     line("d-faint", [120, edge], [214, edge]),
     measure([206, LIP], [206, edge]),
-    text(said, [238, Math.max(156, edge + 24)], "end"),
+    text(said, [238, 176], "end"),
   );
 }
 
@@ -53,3 +53,30 @@ export function edgeOnLip(answer) {
     ]),
   );
 }
+
+const CLOSED = {
+  easy: [
+    "M56 92C80 70 108 66 120 75C132 66 160 70 184 92Q120 97 56 92Z",
+    "M56 92Q120 97 184 92C160 124 80 124 56 92Z",
+  ],
+  collapsed: [
+    "M60 104C84 84 108 80 120 85C132 80 156 84 180 104Q120 84 60 104Z",
+    "M60 104Q120 84 180 104C156 112 84 112 60 104Z",
+  ],
+  strained: ["M62 92C90 82 150 82 178 92Q120 94 62 92Z", "M62 92Q120 94 178 92C150 103 90 103 62 92Z"],
+  open: [
+    "M56 90C80 68 108 64 120 73C132 64 160 68 184 90Q120 82 56 90Z",
+    "M56 90Q120 116 184 90C160 134 80 134 56 90Z",
+  ],
+};
+const CHIN = "M104 146Q120 138 136 146M112 158Q120 154 128 158";
+
+/** The lips with the rims closed, from the front: "easy", "collapsed", "strained" or "open". */
+export const lips = (look) =>
+  sheet(
+    "lips",
+    look === "open" && path("d-cavity", "M56 90Q120 82 184 90Q120 116 56 90Z"),
+    CLOSED[look].map((d) => path("d-flesh", d)),
+    path("d-soft", look === "strained" ? CHIN : "M96 150Q120 160 144 150"),
+    look === "collapsed" && path("d-soft", "M50 92Q44 108 52 120M190 92Q196 108 188 120"),
+  );

@@ -1,13 +1,17 @@
 // Which drawing stands beside which question, and with which of the visit's values it is drawn.
+import { cloneVNode } from "vue";
 import { closing, heels, marks, pad } from "tm_draw_rims";
 import { face, height, nasolabial, side } from "tm_draw_head";
-import { corners, display, edgeOnLip } from "tm_draw_mouth";
+import { corners, display, edgeOnLip, lips } from "tm_draw_mouth";
+import { lines, rims, section } from "tm_draw_section";
 import { row } from "tm_state";
-import { say, spec, unit } from "tm_steps";
-import { rounded } from "tm_words";
+import { say, spec, unit, valueText } from "tm_steps";
+import { num, rounded, t } from "tm_words";
 
 const USUAL_ANGLE = 100; // degrees, drawn where nothing is read yet: about the middle of the band
+const SLOPES = { forward: 80, upright: 90, inward: 100 };
 const ANGLES = { collapsed: 128, supported: USUAL_ANGLE, strained: 78 };
+const SPEAKING = { clear: 1.5, touch: 0, wide: 4 }; // mm between the rims on S
 const AT_CORNERS = { level: 0, above: 2, below: -2 }; // mm, drawn where no number is given
 
 const DRAWINGS = {
@@ -17,6 +21,12 @@ const DRAWINGS = {
   "existing.occlusal": measured,
   "existing.display": (item) => display(mean(item) ?? 1.5, said(item)),
   "existing.support": (item) => nasolabial(ANGLES[given(item)] ?? USUAL_ANGLE),
+  "bench.upper_front_height": (item) => section("upper", "height", undefined, said(item)),
+  "bench.lower_front_height": (item) => section("lower", "height", undefined, said(item)),
+  "bench.front_width": (item) => section("upper", "width", undefined, said(item)),
+  "bench.back_width": (item) => section("upper", "width", 90, said(item)),
+  "bench.upper_inclination": (item) => section("upper", "slope", mean(item) ?? undefined, said(item)),
+  "bench.lower_inclination": (item) => section("lower", "slope", SLOPES[given(item)]),
   "bench.heel": (item) => heels(!["short", null].includes(given(item)), false),
   "lip.support": (item) => nasolabial(ANGLES[given(item)] ?? USUAL_ANGLE),
   "lip.nasolabial": (item) => nasolabial(mean(item) ?? USUAL_ANGLE, said(item)),
@@ -34,11 +44,32 @@ const DRAWINGS = {
   "contact.gap": (item) => closing(given(item) ?? {}, say("side.right"), say("side.left")),
   "vertical.rest": measured,
   "vertical.occlusal": measured,
+  "vertical.s_space": (item) => rims({ gap: mean(item) ?? SPEAKING.clear, shows: "gap", said: said(item) }),
+  "vertical.s_sound": (item) => rims({ gap: SPEAKING[given(item) ?? "clear"], shows: "gap" }),
+  "vertical.m_rest": (item) => lips(given(item) ?? "easy"),
+  "vertical.face": (item) => lips({ balanced: "easy" }[given(item)] ?? given(item) ?? "easy"),
+  "overjet.gap": inFront,
+  "lines.midline": () => guided("midline"),
+  "lines.midline_shift": () => guided("midline"),
+  "lines.canines": () => guided("canines"),
+  "lines.high_lip": () => guided("high"),
+  "teeth.curve": () => guided("canines"),
   "marks.one_position": (item) => marks(given("marks.placed") ?? {}, ["slides", "rocks"].includes(given(item))),
 };
 
-/** The drawing of an item, or null. */
-export const drawing = (item) => DRAWINGS[item]?.(item) ?? null;
+/** The drawing of an item with its text alternative, or null. */
+export function drawing(item) {
+  const drawn = DRAWINGS[item]?.(item);
+  return drawn ? cloneVNode(drawn, { "aria-label": inWords(item, drawn.props["data-drawing"]) }) : null;
+}
+
+function inWords(item, name) {
+  const { status, value, readings } = row(item),
+    about = t(`drawing.${name}`);
+  if (status !== "fresh") return about;
+  const drawnAs = readings.length ? said(item) : value === null ? "" : valueText(item, value, num);
+  return drawnAs ? t("drawing.with", { drawing: about, value: drawnAs }) : about;
+}
 
 /** The present answer; one that is stale is drawn no longer. */
 const given = (item) => (row(item).status === "fresh" ? row(item).value : null);
@@ -56,6 +87,20 @@ function said(item) {
 function measured(item) {
   return height(given("seating.points"), mean(item) === null ? "" : rounded(mean(item), spec(item).pad));
 }
+
+function inFront(item) {
+  const mm = given(item)?.front;
+  return rims({ overjet: mm, shows: "overjet", said: mm === undefined ? "" : num(mm, spec(item).pad) });
+}
+
+const guided = (shows) =>
+  lines({
+    shift: given("lines.midline_shift") ?? 0,
+    high: given("lines.high_lip") ?? (shows === "high" ? 8 : null),
+    shows,
+    right: say("side.right"),
+    left: say("side.left"),
+  });
 
 const aboveCorners = (answer) => given("lower.commissure_mm") ?? AT_CORNERS[answer] ?? 0;
 const isTouching = (item) => !["clear", null].includes(given(item));

@@ -1,10 +1,10 @@
 // An angle measured on a photograph: camera or file, points set by tapping, moved with keys under a loupe, taken as a
-// reading. The picture is in memory until the dialog closes; nothing stores or sends it.
+// reading. The picture is in memory until the dialog closes; it is stored and sent only when it is kept with the visit.
 import { h, markRaw, nextTick } from "vue";
-import { reading } from "tm_actions";
+import { attach, reading } from "tm_actions";
 import { cornerAngle, isOnItsSide, lineAngle, tenths } from "tm_angle";
 import { drawLoupe, drawPicture, fitted } from "tm_photo_draw";
-import { emptied, pictureOf, turned } from "tm_picture";
+import { emptied, jpegOf, pictureOf, turned } from "tm_picture";
 import { faultNote, shape } from "tm_shapes";
 import { label, spec, unit } from "tm_steps";
 import { num, t } from "tm_words";
@@ -34,11 +34,12 @@ const LOOKS = {
   },
 };
 const NUDGES = { up: [0, -1], left: [-1, 0], right: [1, 0], down: [0, 1] };
+const LARGEST_KEPT = 2 * 1024 * 1024; // bytes of an attachment
 const NUDGE = 1 / 1000; // of the picture's longer side
 
 export default {
   props: { item: String },
-  data: () => ({ picture: null, points: [], selected: 0, wanted: null, fault: null }),
+  data: () => ({ picture: null, points: [], selected: 0, wanted: null, fault: null, keeping: "" }),
   computed: {
     names() {
       return POINTS[this.item].map((key) => t(key));
@@ -101,6 +102,7 @@ export default {
         selected: 0,
         wanted: null,
         fault: null,
+        keeping: "",
       });
     },
     draw() {
@@ -151,6 +153,17 @@ export default {
       this.fault = await reading(this.item, { photo: this.angle });
       if (!this.fault) this.$refs.desk.close();
     },
+    async keep() {
+      this.keeping = "busy";
+      this.fault = await attach(this.item, await jpegOf(this.picture, LARGEST_KEPT));
+      this.keeping = this.fault ? "" : "done";
+    },
+    keeper() {
+      if (this.keeping === "done")
+        return h("p", { class: "said photo-kept", role: "status" }, [shape("done"), h("span", t("photo.kept"))]);
+      const press = { type: "button", class: "secondary small photo-keep", disabled: Boolean(this.keeping) };
+      return h("button", { ...press, onClick: this.keep }, [shape("tablet"), t("photo.keep")]);
+    },
     source(name, capture) {
       const input = `${name}-input`;
       return h("div", [
@@ -175,7 +188,7 @@ export default {
         this.source("file"),
         faultNote(this.fault),
         h("p", { class: "caution" }, [shape("alert"), h("span", t("photo.care"))]),
-        h("p", { class: "aside" }, t("photo.memory")),
+        h("p", { class: "aside" }, `${t("photo.memory")} ${t("photo.keep_care")}`),
       ]);
     },
     point(name, i) {
@@ -241,7 +254,7 @@ export default {
           ),
           this.nudges(),
           h("div", { class: "photo-result", "aria-live": "polite" }, [this.result(), faultNote(this.fault)]),
-          h("div", { class: "row" }, [
+          h("div", { class: "row wrap photo-more" }, [
             h("button", { type: "button", class: "secondary small photo-turn", onClick: this.turn }, [
               shape("turn"),
               t("photo.turn"),
@@ -250,6 +263,7 @@ export default {
               shape("picture"),
               t("photo.other"),
             ]),
+            this.keeper(),
           ]),
         ]),
       ]);

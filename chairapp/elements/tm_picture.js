@@ -1,6 +1,8 @@
-// A picture from the camera or a file, in memory only: it is drawn on a canvas, and never stored or sent.
+// A picture from the camera or a file, in memory: it is drawn on a canvas. Nothing here stores or sends it.
 const LARGEST_FILE = 40e6, // bytes
   LARGEST = 64e6, // pixels; decoded they take four bytes each
+  QUALITIES = [0.92, 0.85, 0.75],
+  SMALLER = 0.75, // of each side, when the coarsest JPEG is still too large
   SIDE = 2048; // pixels of the longer side that are kept: a tilt of 0.1 degrees moves an end by two of them
 
 /** Reads `file` into a canvas, upright as the camera says. Resolves to {canvas}, or to {fault: key of the words}. */
@@ -12,6 +14,19 @@ export async function pictureOf(file) {
   if (pixels > LARGEST) return { fault: "photo.too_large" };
   const bitmap = await createImageBitmap(file, { imageOrientation: "from-image" }).catch(() => null);
   return bitmap ? { canvas: shrunk(bitmap) } : { fault: "photo.no_picture" };
+}
+
+/**
+ * The picture as JPEG of at most `most` bytes: finer first, then coarser, then smaller. Drawn anew from its pixels
+ * alone, it carries nothing that the camera wrote beside them (place, time, device).
+ */
+export async function jpegOf(picture, most) {
+  for (const quality of QUALITIES) {
+    const blob = await encoded(picture, quality);
+    if (blob.size <= most) return blob;
+  }
+  const smaller = scaled(picture, SMALLER, picture.width, picture.height);
+  return jpegOf(smaller, most).finally(() => emptied(smaller));
 }
 
 /** The same picture a quarter turn clockwise. */
@@ -40,13 +55,20 @@ function sizeOf(file) {
   }).finally(() => URL.revokeObjectURL(url));
 }
 
+const encoded = (picture, quality) => new Promise((tell) => picture.toBlob(tell, "image/jpeg", quality));
+
 function shrunk(bitmap) {
-  const scale = Math.min(1, SIDE / Math.max(bitmap.width, bitmap.height)),
-    canvas = blank(Math.round(bitmap.width * scale), Math.round(bitmap.height * scale)),
+  const { width, height } = bitmap,
+    canvas = scaled(bitmap, Math.min(1, SIDE / Math.max(width, height)), width, height);
+  bitmap.close();
+  return canvas;
+}
+
+function scaled(picture, scale, width, height) {
+  const canvas = blank(Math.round(width * scale), Math.round(height * scale)),
     pen = canvas.getContext("2d");
   pen.imageSmoothingQuality = "high";
-  pen.drawImage(bitmap, 0, 0, canvas.width, canvas.height);
-  bitmap.close();
+  pen.drawImage(picture, 0, 0, canvas.width, canvas.height);
   return canvas;
 }
 

@@ -1,12 +1,14 @@
 // One question: its heading, how to measure, words to read aloud, cautions, why it is stale, what it was before, and
 // its pad, with a drawing beside it where there is room.
 import { h } from "vue";
+import Aloud from "tm_aloud";
 import { answer } from "tm_actions";
 import { drawing } from "tm_drawings";
+import { history } from "tm_history";
 import { shape } from "tm_shapes";
 import { nameOf, row } from "tm_state";
-import { choiceText, isRequired, label, say, spec, unit } from "tm_steps";
-import { rounded, t, time } from "tm_words";
+import { isRequired, label, say, spec } from "tm_steps";
+import { t, time } from "tm_words";
 
 const CLEARED = ["choice", "stations", "list"]; // kinds whose answer has no other way back to none
 
@@ -39,22 +41,8 @@ export default {
       return h("p", { class: "stale-note" }, [shape("stale"), h("span", text)]);
     },
     history() {
-      const { it, now } = this;
-      if (!now.rounds.length || it.kind === "stations" || it.kind === "text" || it.kind === "list") return null;
-      const mean = (values) =>
-        typeof values[0] === "number" ? values.reduce((sum, x) => sum + x, 0) / values.length : values[0];
-      const word = (value) => (typeof value === "number" ? rounded(value, it.pad) : choiceText(this.item, value));
-      const rounds = now.rounds.filter((values) => values.length).map((values) => word(mean(values)));
-      const present = now.readings.length
-        ? [word(mean(now.readings.map((one) => one.value)))]
-        : now.status === "fresh" && now.value !== null
-          ? [word(now.value)]
-          : [];
-      return h(
-        "p",
-        { class: "history" },
-        t("history.rounds", { rounds: [...rounds, ...present].join(" → "), unit: unit(this.item) }),
-      );
+      const past = history(this.item);
+      return past && h("p", { class: "history" }, t("history.was", { past }));
     },
     given() {
       const { it, now } = this;
@@ -78,15 +66,10 @@ export default {
       ]);
     },
     aside() {
-      const prompt = this.it.prompt && say(`prompt.${this.it.prompt}`),
-        hint = say(`item.${this.item}.hint`);
+      const hint = say(`item.${this.item}.hint`);
       return [
         hint && h("p", { class: "hint" }, hint),
-        prompt &&
-          h("blockquote", { class: "aloud" }, [
-            h("span", { class: "aloud-label" }, [shape("speak"), t("question.aloud")]),
-            prompt,
-          ]),
+        this.it.prompt && h(Aloud, { prompt: this.it.prompt }),
         ...this.it.cautions.map((key) =>
           h("p", { key, class: "caution" }, [shape("alert"), h("span", say(`caution.${key}`))]),
         ),

@@ -1,6 +1,7 @@
 // Several readings of one thing: each shown and withdrawable, the mean and the spread of the latest three live.
 import { h } from "vue";
 import Keypad from "tm_keypad";
+import KeptPictures from "tm_kept_pictures";
 import Photo from "tm_photo";
 import { derived } from "tm_derived";
 import { answer, reading, withdraw } from "tm_actions";
@@ -8,6 +9,8 @@ import { faultNote, shape } from "tm_shapes";
 import { desk, nameOf, row } from "tm_state";
 import { choiceText, label, spec, unit } from "tm_steps";
 import { num, rounded, t, time } from "tm_words";
+
+const SETTLED_TOGETHER = ["vertical.rest", "vertical.occlusal"];
 
 export default {
   props: { item: String },
@@ -83,7 +86,15 @@ export default {
         ]),
         lacking > 0 &&
           h("p", { class: "aside" }, t(lacking > 1 ? "reading.more" : "reading.one_more", { more: lacking })),
+        this.settling(),
       ];
+    },
+    /** How many more of each would settle a distance that lies too close to its limit to be sure. */
+    settling() {
+      const close = desk.verdict?.steps[this.it.step]?.findings.find((one) => one.code === "close");
+      if (!close?.params.more || !SETTLED_TOGETHER.includes(this.item)) return null;
+      const { more } = close.params;
+      return h("p", { class: "settles" }, t(more > 1 ? "reading.settle" : "reading.settle_one", { more }));
     },
     eye() {
       const given = this.now.value === "looks_parallel" && this.now.status === "fresh" && !this.values.length;
@@ -115,12 +126,14 @@ export default {
         action: t("reading.add"),
         take: (value) => reading(this.item, value),
       }),
-      it.photo && h(Photo, { item: this.item }),
       h("div", { class: "side-panel" }, [
+        (it.photo || it.by_eye) &&
+          h("div", { class: "otherwise" }, [it.photo && h(Photo, { item: this.item }), it.by_eye && this.eye()]),
         h("ol", { class: "readings", "aria-label": t("reading.list") }, now.readings.map(this.one)),
         faultNote(this.fault),
         ...this.figures(),
         derived(this.item),
+        it.photo && h(KeptPictures, { item: this.item }),
         this.takenBack &&
           h("p", { class: "undo" }, [
             h("s", num(this.takenBack.value, it.pad)),
@@ -131,7 +144,6 @@ export default {
               t("reading.put_back"),
             ]),
           ]),
-        it.by_eye && this.eye(),
       ]),
     ]);
   },

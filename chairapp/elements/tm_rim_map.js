@@ -3,7 +3,7 @@
 // The places are those of an average arch (sequence: Rim map); they are no measurement of the patient.
 import { h } from "vue";
 import { STATIONS, stationText } from "tm_steps";
-import { t } from "tm_words";
+import { capital, t } from "tm_words";
 
 const MM = {
   molar_right: [-26, 52],
@@ -77,6 +77,7 @@ export default {
         value = this.values?.[station] ?? "";
       const inside = [
         h("span", { class: "where" }, t(`map.${station.split("_")[0]}`)),
+        h("span", { class: "where in-full" }, capital(stationText(station))),
         value && h("span", { class: "value" }, value),
       ];
       const about = {

@@ -5,6 +5,7 @@ import { shownCode } from "tm_box_code";
 import { go, href } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, documentOf, nameOf } from "tm_state";
+import { unsentNote } from "tm_unsent";
 import { chairName, t, when } from "tm_words";
 
 const KINDS = ["opened", "signature", "answer", "reading", "acceptance"];
@@ -15,7 +16,11 @@ export default {
   data: () => ({ visits: null, titles: {}, all: false }),
   mounted() {
     this.load();
-    this.stop = replica.subscribe((list) => list.length && this.load());
+    let waiting = -1; // also when nothing new came, but what waited has been sent
+    this.stop = replica.subscribe((list, { pending }) => {
+      if (list.length || pending !== waiting) this.load();
+      waiting = pending;
+    });
   },
   unmounted() {
     this.stop();
@@ -91,6 +96,7 @@ export default {
           h("a", { class: "primary", href: href("data") }, t("visits.connect")),
         ]),
       desk.problem && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", desk.problem)]),
+      unsentNote((this.visits ?? []).filter((visit) => visit.pending > 0).length, { always: false }),
       this.visits &&
         desk.clinic &&
         !this.visits.length &&

@@ -3,10 +3,11 @@ import { Teleport, h } from "vue";
 import RimMap from "tm_rim_map";
 import { adjust, withdraw } from "tm_actions";
 import { setDraft } from "tm_draft";
+import { history } from "tm_history";
 import { go, href } from "tm_route";
 import { faultNote, shape } from "tm_shapes";
 import { desk, nameOf } from "tm_state";
-import { changesText, faceText, say, stepOf, title } from "tm_steps";
+import { STATIONS, changesText, faceText, label, say, stepOf, title } from "tm_steps";
 import { listed, signed, t, when } from "tm_words";
 
 const RIMS = ["upper", "lower"];
@@ -39,7 +40,7 @@ export default {
       go("change", desk.visit);
     },
     map(change) {
-      const values = Object.fromEntries(Object.entries(change.stations).map(([s, mm]) => [s, signed(mm, 0.5)]));
+      const values = Object.fromEntries(STATIONS.map((s) => [s, signed(change.stations[s] ?? 0, 0.5)]));
       const states = Object.fromEntries(Object.entries(change.stations).map(([s, mm]) => [s, mm > 0 ? "add" : "take"]));
       const name = faceText(change.rim, change.surface);
       return h("figure", { key: name, class: "plan-map" }, [
@@ -97,6 +98,20 @@ export default {
           ),
       ]);
     },
+    /** What each value was before the changes and is after them. */
+    values() {
+      const items = desk.sequence.steps.flatMap((step) => step.items.map((item) => item.id));
+      const past = items.map((item) => [item, history(item)]).filter(([, line]) => line);
+      if (!past.length) return null;
+      return h("section", { class: "review-part" }, [
+        h("h2", t("history.title")),
+        h(
+          "dl",
+          { class: "values" },
+          past.map(([item, line]) => h("div", { key: item }, [h("dt", label(item)), h("dd", line)])),
+        ),
+      ]);
+    },
   },
   render() {
     return h("section", { class: "sheet wax-plan" }, [
@@ -107,6 +122,7 @@ export default {
       this.done.length
         ? h("ol", { class: "changes" }, this.done.map(this.one))
         : h("p", { class: "hint" }, t("change.none")),
+      this.values(),
       h("p", { class: "aside" }, say("caution.rim_map")),
     ]);
   },

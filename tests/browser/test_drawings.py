@@ -52,9 +52,12 @@ def test_a_gap_opens_at_its_station(hand):
     assert hand.page.locator(".drawing .d-value").bounding_box()["x"] > left_half["x"] + left_half["width"] / 2
 
 
-def test_a_drawing_says_nothing_to_a_screen_reader_and_leaves_narrow_screens_alone(hand):
+def test_a_drawing_is_told_in_words_with_the_value_it_shows_and_leaves_narrow_screens_alone(hand):
     to(hand, "plane", "plane.front")
-    assert hand.page.locator(".drawing").get_attribute("aria-hidden") == "true"
-    assert hand.page.locator(".drawing").is_visible()
+    drawing = hand.page.locator(".drawing")
+    assert str(drawing.get_attribute("aria-label")).startswith("Face from the front")
+    hand.read(-3)
+    until(lambda: "−3.0°" in str(drawing.get_attribute("aria-label")), "the value in words")
+    assert drawing.is_visible()
     hand.page.set_viewport_size({"width": 390, "height": 844})
-    assert not hand.page.locator(".drawing").is_visible()
+    assert not drawing.is_visible()

@@ -219,7 +219,8 @@ def test_the_picture_is_neither_stored_nor_sent_and_is_gone_when_closed(hand):
     give(hand, drawn(points))
     tap(hand, points)
     hand.page.locator(".photo-take").click()
-    until(lambda: any('"photo"' in body for _, _, body in sent), "the reading to be sent")
+    # `pending` asks the page: without a question to it no news of its requests comes in.
+    until(lambda: hand.pending() == 0 and any('"photo"' in body for _, _, body in sent), "the reading to be sent")
     assert all(len(body) < 4000 for _, _, body in sent)
     kept = hand.page.evaluate(KEPT)
     assert '"photo"' in kept
@@ -228,6 +229,52 @@ def test_the_picture_is_neither_stored_nor_sent_and_is_gone_when_closed(hand):
 
     hand.page.locator(".photo-open").click()
     assert hand.page.locator("canvas.picture").count() == 0
+
+
+def test_a_picture_goes_with_the_visit_only_when_it_is_kept_and_carries_nothing_the_camera_wrote(hand):
+    points = front(2)
+    to_photo(hand, "plane", "plane.front")
+    give(hand, drawn(points))
+    hand.page.locator(".photo-keep").click()
+    until(lambda: hand.page.locator(".photo-kept").count(), "the picture kept")
+    hand.page.locator(".photo-close").first.click()
+    (entry,) = [entry for entry in hand.entries() if entry["kind"] == "attachment"]
+    assert entry["item"] == "plane.front"
+    assert entry["value"]["type"] == "image/jpeg"
+    until(lambda: hand.pending() == 0, "entry and picture to be at the node")
+
+    sent = base64.b64decode(hand.page.evaluate(BYTES, entry["value"]["sha256"]))
+    assert len(sent) == entry["value"]["bytes"] <= 2 * 1024 * 1024
+    picture = Image.open(io.BytesIO(sent))
+    assert picture.size == (WIDTH, HEIGHT)
+    assert dict(picture.getexif()) == {}
+
+    hand.page.locator(".kept-picture").click()
+    until(lambda: hand.page.locator("img.picture").evaluate("(one) => one.naturalWidth") == WIDTH, "the picture shown")
+
+
+BYTES = """(sha256) => import('tm_replica').then((replica) => replica.getBlob(sha256)).then(({data}) =>
+    btoa([...new Uint8Array(data)].map((byte) => String.fromCharCode(byte)).join('')))"""
+
+
+def test_a_picture_too_large_to_be_kept_is_made_coarser_then_smaller(hand):
+    sizes = hand.page.evaluate(
+        """async () => {
+          const {jpegOf} = await import('tm_picture');
+          const canvas = Object.assign(document.createElement('canvas'), {width: 1200, height: 800});
+          const pen = canvas.getContext('2d'), noise = pen.createImageData(1200, 800);
+          let seed = 7;
+          for (let i = 0; i < noise.data.length; i++) noise.data[i] = (seed = (seed * 48271) % 2147483647) & 255;
+          pen.putImageData(noise, 0, 0);
+          return Promise.all([2e6, 4e5, 1e5].map(async (most) => {
+            const blob = await jpegOf(canvas, most), {width} = await createImageBitmap(blob);
+            return [most, blob.size, width];
+          }));
+        }"""
+    )
+    assert all(size <= most for most, size, _ in sizes)
+    widths = [width for _, _, width in sizes]
+    assert widths[0] == 1200 > widths[1] > widths[2]
 
 
 @pytest.mark.parametrize(("width", "height"), [(1024, 768), (768, 1024), (390, 844)])

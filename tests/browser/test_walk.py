@@ -1,6 +1,5 @@
 """What the tablet page does under a finger, in real Chromium against a real node."""
 
-import json
 from itertools import pairwise
 
 import pytest
@@ -132,32 +131,6 @@ def test_of_two_quick_taps_neither_is_lost(hand):
     until(lambda: len(hand.settled()["items"]["packing.items"]["value"] or []) == 8, "everything in the box")
 
 
-def test_the_keyboard_alone_answers_a_question_and_goes_on(hand):
-    page = hand.page
-    to(hand, "seating", "seating.upright")
-    until(lambda: page.evaluate("document.activeElement.tagName") == "H1", "the heading to have the focus")
-    page.keyboard.press("Tab")
-    page.keyboard.press("Enter")
-    until(lambda: page.locator(".choice.is-given").count() == 1, "the first answer")
-    tab_to(page, ".next")
-    page.keyboard.press("Enter")
-    until(lambda: hand.item == "seating.glasses", "the next question")
-
-    to(hand, "display", "display.rest")
-    until(lambda: page.evaluate("document.activeElement.closest('.field') !== null"), "the field to have the focus")
-    page.keyboard.type("1.5")
-    page.keyboard.press("Enter")
-    until(lambda: page.locator(".reading").count() == 1, "the reading")
-
-
-def tab_to(page, selector: str) -> None:
-    for _ in range(60):
-        if page.evaluate(f"document.activeElement.matches({json.dumps(selector)})"):
-            return
-        page.keyboard.press("Tab")
-    raise AssertionError(f"{selector} cannot be reached with Tab")
-
-
 SIZES = """() => {
   const shown = [...document.querySelectorAll("a, button, input, textarea")].filter((one) => one.offsetParent);
   return shown.map((one) => {
@@ -228,6 +201,46 @@ def test_the_plan_done_as_planned_is_recorded_with_one_tap_and_the_stale_step_is
     (made,) = hand.settled()["adjustments"]
     assert (made["rim"], made["surface"], made["stations"]) == ("upper", "height", planned)
     assert "Plane" in hand.page.locator(".next").inner_text()
+
+
+def test_what_only_this_tablet_holds_is_said_until_it_is_sent(clinic, tablets):
+    hand = Chair(tablets(viewport={"width": 1024, "height": 768}).open(f"{clinic}/chair"), {})
+    hand.sign_in("clin-1")
+    hand.open_visit("1")
+    until(lambda: hand.pending() == 0, "the visit just opened to be sent")
+    hand.page.context.set_offline(True)
+    hand.choose("upright")
+    hand.page.locator(".lamp").click()
+    warning = hand.page.locator("main.data .unsent")
+    until(warning.count, "the warning")
+    assert "holds 1 visit not yet sent" in warning.inner_text()
+    assert "do not clear" in warning.inner_text()
+    assert "home screen" in hand.page.locator(".facts").inner_text().lower()
+    hand.page.context.set_offline(False)
+    hand.page.locator(".send").click()
+    until(lambda: warning.count() == 0, "the warning to be gone once all is sent")
+
+
+def test_how_often_the_words_were_said_is_counted(hand):
+    to(hand, "display", "display.fv")
+    for _ in range(2):
+        hand.page.locator(".said-aloud").click()
+    until(lambda: "2" in hand.page.locator(".said-aloud .times").inner_text(), "the count")
+    assert hand.page.locator(".aloud-words").get_attribute("lang") == "en"
+    assert [entry["kind"] for entry in hand.entries()] == ["opened"]
+
+
+def test_readings_too_close_to_a_limit_say_how_many_more_would_settle_it(hand):
+    for item, value in {"rest_bases": "none", "s_sound": "clear", "m_rest": "easy"}.items():
+        to(hand, "vertical", f"vertical.{item}")
+        hand.choose(value)
+    for item, numbers in {"rest": (70, 71, 70.5), "occlusal": (68, 68, 67.5)}.items():
+        to(hand, "vertical", f"vertical.{item}")
+        for number in numbers:
+            hand.read(number)
+    settles = hand.page.locator(".side-panel .settles")
+    until(settles.count, "how many more")
+    assert "more of each would settle it" in settles.inner_text()
 
 
 def test_a_note_on_a_step_is_kept_and_can_be_withdrawn(hand):
