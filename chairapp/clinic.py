@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 __all__ = [
     "ANYONE",
     "CLINICAL",
+    "CLINIC_VISIT",
     "MANAGER",
     "STAFF",
     "ClinicDocument",
@@ -36,6 +37,8 @@ ANYONE: Roles = None
 STAFF: Roles = frozenset(("clinician", "supervised", "assistant", "manager"))
 CLINICAL: Roles = frozenset(("clinician", "supervised"))
 MANAGER: Roles = frozenset(("manager",))
+CLINIC_VISIT = "00000000-0000-7000-8000-0000000000c1"
+"""The visit on which the clinic keeps entries of its own: changes of this document, and the keys of its people."""
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
 
 
@@ -67,6 +70,8 @@ class ClinicDocument(_Part):
     staff: Annotated[list[Person], Field(min_length=1)]
     sequence: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
     """Digest of the sequence new visits are opened with."""
+    prescription_fields: Annotated[list[Text], Field(max_length=12)] = []
+    """Labels of further lines that a prescription needs at this place, such as a registration number; by hand."""
     invented: bool = False
     """Whether clinic, people and visits are made up: every page then says so."""
 

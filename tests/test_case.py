@@ -353,7 +353,7 @@ BAD_CASES = [
     (
         {"entries": [{"kind": "signature", "item": "review", "value": {"role": ""}}]},
         "entries[0].value.role",
-        "'' is not a text",
+        "'' is not one of its choices",
     ),
     ({"entries": [{"kind": "signature", "item": "review"}]}, "entries[0].value", "null is not an object"),
     ({"answers": {"existing.note": "half \ud800"}}, "answers.existing.note", "half a character"),

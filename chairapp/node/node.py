@@ -7,12 +7,14 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from chairapp.box.code import is_code
-from chairapp.clinic import ClinicDocument
+from chairapp.clinic import CLINIC_VISIT, ClinicDocument
 from chairapp.judge.entries import NEVER_ERASED
 from chairapp.node.documents import Documents
 from chairapp.node.errors import NodeError
 from chairapp.node.folder import Folder
 from chairapp.node.settings import Settings, is_loopback
+from chairapp.people.proof import Keys, keys_in
+from chairapp.people.signing import refused_signature
 from chairapp.register import Register
 from chairapp.sequence.check import check_entry
 from sync import erased
@@ -55,6 +57,10 @@ class Node:
         document = self.documents.clinic()
         return {person.id: person.name for person in document.staff} if document else {}
 
+    def keys(self) -> Keys:
+        """The public keys of the clinic's people, each on one tablet, as far as they have come here."""
+        return keys_in(self.store.visit(CLINIC_VISIT))
+
     def label_address(self) -> str:
         """Scheme and host a label leads to; plain http only where that is this machine."""
         host = self.clinic().label_address
@@ -66,6 +72,8 @@ class Node:
         if entry["kind"] == "opened" and (fault := _check_box(entry)):
             return fault
         if entry["kind"] == ERASURE and (fault := self._check_erasure(entry)):
+            return fault
+        if entry["kind"] == "signature" and (fault := refused_signature(entry, self.documents.clinic(), self.keys())):
             return fault
         sequence = self.documents.sequence(self._digest_for(entry))
         wrong = check_entry(sequence, entry) if sequence else None

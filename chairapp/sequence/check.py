@@ -12,6 +12,7 @@ from chairapp.sequence.values import fault_of, is_worded, number_fault, value_fa
 
 RIMS = ["upper", "lower"]
 SURFACES = ["height", "labial", "base"]
+SIGNS = ["clinician", "supervised", "supervisor"]
 
 
 def check_entry(sequence: Doc, entry: Doc, language: str = "en") -> Doc | None:
@@ -132,7 +133,11 @@ def _signature(_: Doc, entry: Doc) -> Doc | None:
     for name in ("covers", "verdicts"):
         if not isinstance(value.get(name), dict):
             return fault_of("value." + name, "object", "signature", value.get(name))
-    return _texts_of(value, "signature", ["role", "digest", "judge"])
+    if value.get("role") not in SIGNS:
+        return fault_of("value.role", "choice", "signature", value.get("role"), known=", ".join(SIGNS))
+    # one without a key was made before people had keys; half of a proof is none
+    proof = ["key", "proof"] if "key" in value or "proof" in value else []
+    return _texts_of(value, "signature", ["digest", "judge"] + proof)
 
 
 _LOOKS = {

@@ -22,6 +22,7 @@ def wax(rim="lower", surface="height", **stations):
 
 
 TRIED = dict.fromkeys(("vertical", "centric", "plane", "midline", "display"), "right") | {"repeat": False, "why": ""}
+SIGNED = {"role": "clinician", "covers": {}, "digest": "0", "verdicts": {}, "judge": "1"}
 
 GOOD = [
     entry("answer", "seating.upright", "upright"),
@@ -42,7 +43,8 @@ GOOD = [
     wax(surface="base", molar_right=-1),
     entry("acceptance", "display", {"reason": "long lip", "codes": [["display_long", 3]]}),
     entry("note", "display", "ask again"),
-    entry("signature", "review", {"role": "clinician", "covers": {}, "digest": "0", "verdicts": {}, "judge": "1"}),
+    entry("signature", "review", SIGNED),
+    entry("signature", "review", SIGNED | {"role": "supervisor", "key": "k", "proof": "p"}),
     entry("printed", None, {"digest": "0", "reason": "first"}),
     entry("movement", "box", {"to": "laboratory"}),
     entry("movement", "box", {"undoes": "an id"}),
@@ -136,6 +138,9 @@ BAD = [
     (entry("signature", "lip", {}), "item", "the item is 'lip'"),
     (entry("signature", "review", None), "value", "null is not an object"),
     (entry("signature", "review", {"role": "clinician"}), "value.covers", "null is not an object"),
+    (entry("signature", "review", SIGNED | {"role": "manager"}), "value.role", "'manager' is not one of its choices"),
+    (entry("signature", "review", SIGNED | {"key": "k"}), "value.proof", "null is not a text"),
+    (entry("signature", "review", SIGNED | {"proof": "p"}), "value.key", "null is not a text"),
     (entry("opened", None, None), "value", "null is not an object"),
     (entry("opened", None, {"sequence": "other"}), "value.sequence", "'other' is not the sequence of this document"),
     (entry("opened", None, {"sequence": "jaw-relation", "digest": 1}), "value.digest", "1 is not a text"),
