@@ -151,12 +151,20 @@ class JournalStorage(Storage):
         kept = {receipt.position: receipt for receipt in self.receipts}
         for position in sorted(kept.keys() | self._gone.keys()):
             receipt = kept.get(position)
-            entry = self.entry(receipt.id) if receipt else None
-            if receipt and entry:
-                bare = receipt.id in self._bare
-                yield Link(position, canonical(entry), receipt.hash.hex(), receipt.received, receipt.source, bare=bare)
-            else:
-                yield Link(position, b"", "", 0, leaf=self._gone[position])
+            link = self._link(receipt) if receipt else None
+            yield link or Link(position, b"", "", 0, leaf=self._gone[position])
+
+    def links_of(self, visit: str) -> Iterator[Link]:
+        """The links of one visit, in order."""
+        return filter(None, map(self._link, self.of_visit(visit)))
+
+    def _link(self, receipt: Receipt) -> Link | None:
+        """None for an entry that is gone."""
+        data = self.data(receipt.id)
+        if data is None:
+            return None
+        bare = receipt.id in self._bare
+        return Link(receipt.position, data, receipt.hash.hex(), receipt.received, receipt.source, bare=bare)
 
     def data(self, entry_id: str) -> bytes | None:
         """The canonical bytes of an entry."""

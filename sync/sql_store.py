@@ -131,10 +131,11 @@ class SqlStore:
             found = connection.scalar(query)
         return found.hex() if found else ""
 
-    def links(self) -> Iterator[Link]:
+    def links(self, visit: str = "") -> Iterator[Link]:
+        asked = _links().where(tables.entry.c.visit == visit) if visit else _links()
         with self.database.reading() as connection:
             position = 0
-            while rows := connection.execute(_links().where(tables.entry.c.position > position).limit(BATCH)).all():
+            while rows := connection.execute(asked.where(tables.entry.c.position > position).limit(BATCH)).all():
                 for row in rows:
                     # An entry is found by its columns: where they say something else than its bytes, it was changed.
                     data = row.data if _says_what_it_holds(row) else b""

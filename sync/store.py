@@ -157,8 +157,8 @@ class Store(Protocol):
     def hash_at(self, position: int) -> str:
         """The chain's hash after so many entries (64 hex digits); "" when there is no such entry."""
 
-    def links(self) -> Iterator[Link]:
-        """The chain from the first entry after `cut`, for `seal.verify`."""
+    def links(self, visit: str = "") -> Iterator[Link]:
+        """The chain from the first entry after `cut`, for `seal.verify`; with `visit` the links of that visit only."""
 
     def cut(self) -> Head:
         """Where the chain that is still here begins; position 0 where nothing was purged."""

@@ -138,8 +138,8 @@ class TinyStore:
     def hash_at(self, position: int) -> str:
         return self._journal.hash_at(position)
 
-    def links(self) -> Iterator[Link]:
-        return self._journal.links()
+    def links(self, visit: str = "") -> Iterator[Link]:
+        return self._journal.links_of(visit) if visit else self._journal.links()
 
     def cut(self) -> Head:
         return self._journal.cut

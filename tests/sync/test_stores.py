@@ -187,6 +187,14 @@ def test_the_chain_holds_over_reopening_and_its_head_is_the_last_link(
     assert seal.verify(store.epoch, links, head.position, head.hash) is None
 
 
+def test_the_links_of_one_visit_are_those_of_the_chain_and_no_others(store: Store, maker: Maker) -> None:
+    other = Maker("tablet-2").visit
+    store.add([maker.reading(), maker.reading(visit=other), maker.reading()])
+    assert [link.position for link in store.links(maker.visit)] == [1, 3]
+    assert list(store.links(maker.visit)) == [link for link in store.links() if link.position != 2]
+    assert list(store.links(Maker("tablet-3").visit)) == []
+
+
 def test_when_an_entry_came_is_kept_beside_it(store: Store, maker: Maker, clock: Clock) -> None:
     one, two = maker.readings(2)
     store.add([one])
