@@ -19,6 +19,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from chairapp.case import entries_of, read_case
 from chairapp.sequence import document, jaw_relation
 from sync.entry import canonical
+from tests.browser.chair import Chair
 from tests.browser.conftest import Process, free_port, until
 from tests.chromium import ARGS, CHROMIUM
 
@@ -88,7 +89,7 @@ def tablet(browser: Browser, chair: str, size: str) -> tuple[Page, dict[str, str
     width, height = SIZES[size]
     page = browser.new_page(viewport={"width": width, "height": height})
     page.goto(f"{chair}/chair")
-    page.locator("[data-staff=clin-1]").click()
+    Chair(page, {}).sign_in("clin-1")
     until(lambda: page.locator("a.visit").count() >= len(CASES), "the demo's visits on the tablet")
     return page, by_scenario(page)
 

@@ -64,15 +64,14 @@ export function drawing(item) {
 }
 
 function inWords(item, name) {
-  const { status, value, readings } = row(item),
+  const value = given(item),
     about = t(`drawing.${name}`);
-  if (status !== "fresh") return about;
-  const drawnAs = readings.length ? said(item) : value === null ? "" : valueText(item, value, num);
+  const drawnAs = row(item).readings.length ? said(item) : value === null ? "" : valueText(item, value, num);
   return drawnAs ? t("drawing.with", { drawing: about, value: drawnAs }) : about;
 }
 
-/** The present answer; one that is stale is drawn no longer. */
-const given = (item) => (row(item).status === "fresh" ? row(item).value : null);
+/** The present answer, also one that lacks places yet; one that is stale is drawn no longer. */
+const given = (item) => (row(item).status === "stale" ? null : row(item).value);
 
 function mean(item) {
   const values = row(item).readings.map((one) => one.value);

@@ -5,6 +5,7 @@ import Keypad from "tm_keypad";
 import RimMap from "tm_rim_map";
 import { derived } from "tm_derived";
 import { answer, inTurn } from "tm_actions";
+import { href } from "tm_route";
 import { desk, row } from "tm_state";
 import { STATIONS, label, say, spec, stationText, unit } from "tm_steps";
 import { faultNote } from "tm_shapes";
@@ -118,7 +119,11 @@ export default {
     },
   },
   render() {
-    if (!this.open.length) return h("p", { class: "nothing" }, t("station.no_marks"));
+    if (!this.open.length)
+      return h("div", { class: "nothing" }, [
+        h("p", t("station.no_marks")),
+        h("a", { class: "secondary", href: href("walk", desk.visit, this.it.step, MARKED) }, t("station.to_marks")),
+      ]);
     return h("div", { class: ["pad", "pad-map", this.it.unit === null && "pad-marks"] }, [
       this.map(),
       ...(this.it.unit === null ? [] : this.pad()),

@@ -194,9 +194,9 @@ def tablet(tablets: Callable[..., Tablet]) -> Tablet:
     return tablets()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def clinic(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a clinic server, one for all tests of a file: each opens a visit of its own on its own tablet."""
+    """The address of a clinic server, one for all tests that ask for it: each opens its own visit on its own tablet."""
     folder, port = tmp_path_factory.mktemp("clinic"), free_port()
     url = f"http://127.0.0.1:{port}"
     threemark = str(Path(sys.executable).parent / "threemark")

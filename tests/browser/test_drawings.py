@@ -61,3 +61,26 @@ def test_a_drawing_is_told_in_words_with_the_value_it_shows_and_leaves_narrow_sc
     assert drawing.is_visible()
     hand.page.set_viewport_size({"width": 390, "height": 844})
     assert not drawing.is_visible()
+
+
+def scale(hand: Chair) -> float:
+    """Pixels of the screen for a unit of the sheet, which is 240 wide."""
+    return float(hand.page.locator(".drawing").bounding_box()["width"]) / 240
+
+
+def test_an_overjet_is_drawn_at_its_size_and_a_midline_on_the_side_it_is_off_to(hand):
+    lengths = []
+    to(hand, "overjet", "overjet.gap")
+    for mm in (1, 3):
+        hand.stations({"front": mm})
+        until(
+            lambda mm=mm: f"{mm}.0" in str(hand.page.locator(".drawing").text_content()), "the overjet in the drawing"
+        )
+        lengths.append(hand.page.locator(".drawing .d-value").first.bounding_box()["width"])
+    assert lengths[1] - lengths[0] == pytest.approx(2 * 9 * scale(hand), abs=0.1), "9 units of the sheet a millimetre"
+
+    to(hand, "record", "lines.midline_shift")
+    hand.read(3)
+    until(lambda: "3.0" in str(hand.page.locator(".drawing").get_attribute("aria-label")), "the shift in the drawing")
+    whole, midline = (hand.page.locator(at).first.bounding_box() for at in (".drawing", ".drawing .d-value"))
+    assert midline["x"] > whole["x"] + whole["width"] / 2, "to the patient's left, which is on the right"
