@@ -64,7 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     about = "Walks a clinician through the shaping of two wax rims, judges every reading on the spot, keeps the record."
     parser = _Parser(prog="threemark", description=about, allow_abbrev=False)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_chair, _add_clinic, _add_judge, _add_label, _add_verify, *_KEEPING):
+    for add in (_add_demo, _add_chair, _add_clinic, _add_judge, _add_label, _add_prescription, _add_verify, *_KEEPING):
         add(commands)
     return parser
 
@@ -118,6 +118,17 @@ def _add_label(commands: Any) -> None:
     label.add_argument("--out", type=Path, metavar="FILE", required=True, help="FILE.pdf, FILE.svg or FILE.png")
     label.add_argument("--dpi", type=int, choices=(203, 300), default=203, help="of the label printer, for PNG")
     label.add_argument("--size", metavar="WxH", help="of the label stock in mm; the node's label_size when left out")
+
+
+def _add_prescription(commands: Any) -> None:
+    about = "make the prescription that goes to the laboratory with a case box"
+    prescription = _command(commands, "prescription", about, _prescription)
+    prescription.add_argument("code", metavar="BOX_CODE", help="the box code, 7KQ4-M2X9; hyphen and case do not matter")
+    prescription.add_argument(
+        "--data", type=Path, metavar="DIR", required=True, help="the data folder of a node, running or not"
+    )
+    prescription.add_argument("--out", type=Path, metavar="FILE", required=True, help="FILE.pdf")
+    prescription.add_argument("--paper", choices=("a4", "letter"), help="the node's paper when left out")
 
 
 def _add_verify(commands: Any) -> None:
@@ -209,6 +220,12 @@ def _label(given: Given) -> None:
     from chairapp.node.reading import label_file
 
     label_file(given.code, given.data, given.out, given.dpi, given.size, os.environ, datetime.now(UTC))
+
+
+def _prescription(given: Given) -> None:
+    from chairapp.node.reading import prescription_file
+
+    prescription_file(given.code, given.data, given.out, given.paper, os.environ)
 
 
 def _verify(given: Given) -> None:

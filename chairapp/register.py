@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from chairapp.visit import movements, visit_state
+from chairapp.visit import movements, visit_state, wanted
 
 __all__ = ["Line", "NoSequence", "Register", "VisitStore", "Words", "words_of"]
 
@@ -45,6 +45,8 @@ class Line:
     printed: bool
     moved: tuple[dict[str, Any], ...] = ()
     """The movements of its box that stand, oldest first: entries with `{"to": PLACE}`."""
+    wanted: str | None = None
+    """The day it is wanted back, 2026-12-31."""
 
 
 class Register:
@@ -153,6 +155,7 @@ def _line(visit: str, entries: list[Entry]) -> Line | None:
         signed="signature" in kinds,
         printed=any(_is_label(entry) for entry in entries),
         moved=tuple(movements(entries)),
+        wanted=wanted(entries),
     )
 
 

@@ -15,12 +15,12 @@ from nicegui import ui
 
 from chairapp.audit.pages import add_audit_pages
 from chairapp.box.code import ALPHABET
-from chairapp.box.desk import Desk
 from chairapp.box.pages import add_box_pages
 from chairapp.elements.frame import Frame
 from chairapp.home import add_home
 from chairapp.lost import add_lost_pages
 from chairapp.node.addresses import Addresses, address_routes, all_names_of
+from chairapp.node.desk import desk_of
 from chairapp.node.documents import document_routes
 from chairapp.node.errors import ClinicAway, NodeError, PortTaken
 from chairapp.node.folder import Folder
@@ -98,7 +98,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
 
 
 def _add_pages(node: Node, audit: str) -> None:
-    desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
+    desk = desk_of(node)
     doors = Doors(node.clinic)
     frame = _frame_of(node, audit, doors)
     add_home(doors.page, frame, audit)
@@ -119,7 +119,7 @@ def _ready(node: Node) -> Callable[[], Response]:
 
 
 def _frame_of(node: Node, audit: str, doors: Doors) -> Callable[[], Frame]:
-    ways = (("/chair", "Walk a visit"), ("/label", "Label a box"), (audit, "Audit"))
+    ways = (("/chair", "Walk a visit"), ("/label", "Label a box"), ("/boxes", "Boxes"), (audit, "Audit"))
     mark = Markup(svg())  # noqa: S704 - drawn by us
     name = "Clinic server" if node.settings.role == "clinic" else "Chair node"
 

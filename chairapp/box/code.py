@@ -6,16 +6,18 @@ neighbours is detected. A slip is refused with suggestions and never corrected: 
 character away.
 """
 
+import re
 import secrets
 from collections.abc import Callable, Collection, Iterable, Sequence
 
 from chairapp.box.errors import CodeError
 
-__all__ = ["ALPHABET", "LENGTH", "check_character", "is_code", "nearest", "new_code", "parse", "shown"]
+__all__ = ["ALPHABET", "LENGTH", "check_character", "is_code", "nearest", "new_code", "parse", "plain", "shown"]
 
 ALPHABET = "23456789CDFGHJKMNPQRTVWXY"
 LENGTH = 8
 _SUGGESTED = 3
+_ADDRESS = re.compile(r"HTTPS?[^0-9A-Z].*[^0-9A-Z]B[^0-9A-Z]([0-9A-Z]+)")
 _ISO_7064 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*"
 
 
@@ -48,29 +50,35 @@ def shown(code: str) -> str:
 
 
 def parse(text: str, known: Collection[str] = ()) -> str:
-    """The code somebody typed or scanned: lower case, spaces and hyphens do not matter.
+    """The code somebody typed or scanned: lower case, spaces and hyphens do not matter, an address ends in it.
 
     Raises CodeError with the nearest of the `known` codes when it is no code. Whether the code belongs to a visit is
     for the caller to find out.
     """
-    code = _plain(text)
+    code = plain(text)
     if is_code(code):
         return code
     near = tuple(nearest(code, known))
     raise CodeError(_what_is_wrong(text, code) + _did_you_mean(near), near)
 
 
+def plain(text: str) -> str:
+    """What was typed, in upper case without spaces and hyphens; of a scanned address its last part.
+
+    A scanner that acts as a keyboard may type other punctuation than the symbol has.
+    """
+    joined = "".join(text.split()).upper()
+    scanned = _ADDRESS.fullmatch(joined)
+    return scanned[1] if scanned else joined.replace("-", "")
+
+
 def nearest(text: str, known: Collection[str], most: int = _SUGGESTED) -> list[str]:
     """Known codes one slip away: a wrong, missing, extra or swapped character. If there is none, two wrong ones."""
-    code, among = _plain(text), frozenset(known)
+    code, among = plain(text), frozenset(known)
     one_slip = sorted(set(_slips(code)) & among)
     if one_slip or len(code) != LENGTH:
         return one_slip[:most]
     return sorted(other for other in among if _differing(code, other) == 2)[:most]
-
-
-def _plain(text: str) -> str:
-    return "".join(text.split()).replace("-", "").upper()
 
 
 def _weighed(text: str) -> int:

@@ -1,19 +1,24 @@
-"""What the assistant's pages know: the visits of this node as boxes, their labels, and how a print is recorded."""
+"""What the assistant's pages know: the visits of this node as boxes, and how what is done with one is recorded."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, Literal, Protocol
 
 from chairapp.box import draw
 from chairapp.box.code import parse, shown
-from chairapp.box.errors import CodeError
+from chairapp.box.errors import CodeError, MoveError
 from chairapp.box.label import Layout, lay_out
-from chairapp.box.record import BoxRecord, box_record, label_for, printed_value
-from chairapp.clinic import ClinicDocument
+from chairapp.box.movement import HERE, PLACES, Next, Whereabouts, next_of, whereabouts
+from chairapp.box.outcome import ITEM, Outcome
+from chairapp.box.prescription import Paper, Prescription, prescription_of
+from chairapp.box.record import BoxRecord, What, box_record, label_for, printed_value, signature_for
+from chairapp.box.sheet import Sheet, sheet_from
+from chairapp.clinic import ClinicDocument, local
 from chairapp.register import Line, NoSequence, Register, Words, words_of
+from chairapp.sequence.check_box import is_date
 
-__all__ = ["Box", "Desk", "Write", "file_of"]
+__all__ = ["Box", "Desk", "Placed", "Write", "file_of"]
 
 Kind = Literal["svg", "png", "pdf"]
 SHOWN = 60
@@ -31,10 +36,29 @@ class Box:
     record: BoxRecord
     view: dict[str, Any]
     words: Words
+    sequence: dict[str, Any]
+    where: Whereabouts
+
+    @property
+    def next(self) -> Next | None:
+        record = self.record
+        labelled = record.on == "current"
+        return next_of(self.where.place, signed=record.signed, labelled=labelled, outcome=record.outcome)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A box as it stands in the list of all boxes, its visit not judged."""
+
+    line: Line
+    where: Whereabouts
 
 
 class Desk:
-    """Calls block; pages make them in a worker thread. `address` is scheme and host of a label's symbol."""
+    """Calls block; pages make them in a worker thread. `address` is scheme and host of a label's symbol.
+
+    `overdue_days` at the laboratory are too many; `now` tells the time.
+    """
 
     def __init__(
         self,
@@ -43,9 +67,17 @@ class Desk:
         address: Callable[[], str],
         size: tuple[float, float],
         write: Write,
+        sheet: Sheet | None = None,
+        paper: Paper = "a4",
+        overdue_days: int = 14,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         self.size = size
+        self.sheet = sheet or sheet_from(None, size)
+        self.paper = paper
         self.clinic = clinic
+        self.now = now
+        self._overdue_days = overdue_days
         self._register = register
         self._address = address
         self._write = write
@@ -58,6 +90,16 @@ class Desk:
         boxes = [box for line in (*waiting, *labelled) if (box := self._box(line))]
         return sorted(boxes, key=lambda box: ("none", "older", "current").index(box.record.on))
 
+    def places(self) -> dict[str, list[Placed]]:
+        """Every box under the place where it is; those longest there first, of the finished the latest."""
+        found: dict[str, list[Placed]] = {place: [] for place in PLACES}
+        for line in self._register.lines():
+            where = self._whereabouts(line)
+            found.setdefault(where.place, []).append(Placed(line, where))
+        for place, boxes in found.items():
+            boxes.sort(key=lambda box: box.where.since, reverse=place == "finished")
+        return found
+
     def find(self, typed: str) -> list[Box]:
         """The boxes with this code. Raises CodeError, with suggestions, for a slip and for a code nobody has here."""
         code = parse(typed, self._register.codes())
@@ -66,13 +108,49 @@ class Desk:
             raise CodeError(f"box {shown(code)} is a code without a slip, but no visit here has it")
         return [box for line in lines if (box := self._box(line))]
 
+    def again(self, box: Box) -> Box:
+        """The box as it is by now."""
+        return next(fresh for fresh in self.find(box.record.code) if fresh.line.visit == box.line.visit)
+
     def layout(self, box: Box) -> Layout:
         """Raises NoSignature or LabelError."""
         return lay_out(label_for(box.record, self._address(), self.clinic()), self.size)
 
-    def printed(self, box: Box, author: str, reason: str | None) -> None:
-        """Record that a label was made."""
-        self._write(box.line.visit, "printed", "label", printed_value(box.record, reason), author)
+    def prescription(self, box: Box) -> Prescription:
+        """Raises NoSignature."""
+        record, clinic = box.record, self.clinic()
+        view = self._register.view(box.line.visit, record.language)
+        return prescription_of(record, view, box.sequence, clinic, self._address())
+
+    def printed(self, box: Box, author: str, reason: str | None, what: What = "label") -> None:
+        """Record that a label or a prescription was made. Raises NoSignature."""
+        signature_for(box.record, what)
+        self._write(box.line.visit, "printed", what, printed_value(box.record, reason, what), author)
+
+    def move(self, box: Box, to: str, author: str) -> None:
+        """Record that the box went there. Raises NoSignature: nothing leaves the clinic before it is signed."""
+        if to == "laboratory" and box.where.place == HERE:
+            signature_for(box.record, "box that is sent")
+        if to == box.where.place:
+            raise MoveError(f"box {shown(box.record.code)}: it is there already ({PLACES[to].lower()})")
+        self._write(box.line.visit, "movement", "box", {"to": to}, author)
+
+    def take_back(self, box: Box, author: str) -> None:
+        """Undo the last movement, by a further entry. Raises MoveError when there is none."""
+        if not box.record.moved:
+            raise MoveError(f"box {shown(box.record.code)}: it was not moved yet, there is nothing to take back")
+        self._write(box.line.visit, "movement", "box", {"undoes": box.record.moved[-1]["id"]}, author)
+
+    def want(self, box: Box, day: str, author: str) -> None:
+        """Record the day the box is wanted back, 2026-12-31; "" for none any longer. Raises MoveError."""
+        if day and not is_date(day):
+            raise MoveError(f"Wanted by {day!r}: write a day such as 2026-12-31")
+        if (day or None) != box.record.wanted:
+            self._write(box.line.visit, "movement", "box", {"wanted": day or None}, author)
+
+    def note_outcome(self, box: Box, outcome: Outcome, author: str) -> None:
+        """Record what the try-in showed. Raises OutcomeError for a form that is not filled in."""
+        self._write(box.line.visit, "outcome", ITEM, outcome.value(), author)
 
     def _box(self, line: Line) -> Box | None:
         """None while the sequence it was opened with has not reached this node."""
@@ -81,7 +159,12 @@ class Desk:
         except NoSequence:
             return None
         words = words_of(sequence, view["state"]["opened"]["language"])
-        return Box(line, box_record(view, words), view, words)
+        return Box(line, box_record(view, words), view, words, sequence, self._whereabouts(line))
+
+    def _whereabouts(self, line: Line) -> Whereabouts:
+        now = self.now()
+        today = local(now.isoformat(), self.clinic()).date()
+        return whereabouts(line, now, today, self._overdue_days)
 
 
 def file_of(layout: Layout, kind: Kind, dpi: int, at: datetime) -> bytes:

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 from chairapp.box.errors import LabelError
 from chairapp.box.label import FONTS, QUIET_ZONE, Bar, Layout, Symbol, Words, font_file
 
-__all__ = ["DPI", "pdf", "png", "svg"]
+__all__ = ["DPI", "pdf", "png", "sheet_fonts", "svg", "symbol_svg"]
 
 DPI = (203, 300)
 _INCH = 25.4
@@ -66,7 +66,7 @@ def pdf(layout: Layout, at: datetime) -> bytes:
         "title": layout.title,
         "language": layout.language,
         "symbol": {
-            "svg": _svg_symbol_alone(layout.symbol),
+            "svg": symbol_svg(layout.symbol),
             "x": layout.symbol.x,
             "y": layout.symbol.y,
             "side": _side(layout.symbol),
@@ -77,7 +77,7 @@ def pdf(layout: Layout, at: datetime) -> bytes:
     }
     made = typst.compile(
         files("chairapp.box").joinpath("label.typ").read_bytes(),
-        font_paths=_fonts(),
+        font_paths=sheet_fonts(),
         format="pdf",
         sys_inputs={"label": json.dumps(data)},
         pdf_standards=["a-2a", "ua-1"],
@@ -88,7 +88,7 @@ def pdf(layout: Layout, at: datetime) -> bytes:
 
 
 @cache
-def _fonts() -> typst.Fonts:
+def sheet_fonts() -> typst.Fonts:
     """Ours and no other, so that every machine sets the same lines."""
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)])
 
@@ -102,7 +102,7 @@ def _svg_symbol(symbol: Symbol) -> str:
     return f'<path transform="{corner}" shape-rendering="crispEdges" d="{_outline(symbol)}"/>'
 
 
-def _svg_symbol_alone(symbol: Symbol) -> str:
+def symbol_svg(symbol: Symbol) -> str:
     side = len(symbol.rows) + 2 * QUIET_ZONE
     return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}"><path d="{_outline(symbol)}"/></svg>'
 

@@ -3,10 +3,12 @@
 BoxError
 ├── CodeError     what was typed is no box code, or not one this clinic knows
 ├── LabelError    the label cannot be made (size, text, address)
-└── NoSignature   a label needs a valid signature of the visit
+├── NoSignature   a label needs a valid signature of the visit
+├── MoveError     the box cannot be moved so, or the day it is wanted is none
+└── OutcomeError  the form of the try-in is not filled in
 """
 
-__all__ = ["BoxError", "CodeError", "LabelError", "NoSignature"]
+__all__ = ["BoxError", "CodeError", "LabelError", "MoveError", "NoSignature", "OutcomeError"]
 
 
 class BoxError(Exception):
@@ -24,4 +26,12 @@ class LabelError(BoxError):
 
 
 class NoSignature(BoxError):
+    pass
+
+
+class MoveError(BoxError):
+    pass
+
+
+class OutcomeError(BoxError):
     pass

@@ -17,7 +17,7 @@ from qrcode.util import QRData
 from chairapp.box.code import shown
 from chairapp.box.errors import LabelError
 
-__all__ = ["FONTS", "Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from"]
+__all__ = ["FONTS", "Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from", "symbol_of"]
 
 FONTS = Path(__file__).parent / "fonts"
 DIGEST_SHOWN = 8
@@ -131,16 +131,24 @@ def lay_out(label: Label, size: tuple[float, float] = _SMALLEST) -> Layout:
     width, height = size[0] / scale, size[1] / scale
     words = _under_the_symbol(label) + _beside_the_symbol(label, width - 2 * _CLEAR - _LEFT, height)
     enlarged = tuple(Words(w.x * scale, w.y * scale, w.size * scale, w.text, w.bold, w.width * scale) for w in words)
-    return Layout(*size, shown(label.code), label.language, _symbol(label, scale), enlarged, _check_line(scale))
+    return Layout(
+        *size,
+        shown(label.code),
+        label.language,
+        symbol_of(label.address, label.code, scale),
+        enlarged,
+        _check_line(scale),
+    )
 
 
 def _texts(language: str) -> dict[str, str]:
     return _TEXTS.get(language, _TEXTS["en"])
 
 
-def _symbol(label: Label, scale: float) -> Symbol:
-    text = payload(label.address, label.code)
-    drawing = qrcode.QRCode(version=1 if text == label.code else 3, error_correction=ERROR_CORRECT_H, border=0)
+def symbol_of(address: str, code: str, scale: float = 1.0) -> Symbol:
+    """The QR symbol of a box where a label has it; `scale` enlarges it with the label."""
+    text = payload(address, code)
+    drawing = qrcode.QRCode(version=1 if text == code else 3, error_correction=ERROR_CORRECT_H, border=0)
     drawing.add_data(QRData(text, mode=_ALPHANUMERIC_MODE))
     drawing.make(fit=False)
     rows = tuple(tuple(bool(module) for module in row) for row in drawing.get_matrix())
@@ -151,7 +159,7 @@ def _symbol(label: Label, scale: float) -> Symbol:
 def _under_the_symbol(label: Label) -> list[Words]:
     text = shown(label.code)
     return [
-        _words(_CLEAR + 2, 23.9, 2.75, text, bold=True),
+        _code(_CLEAR + 2, 23.9, 2.75, text, _LEFT - 3),
         _words(_CLEAR + 0.7, 28.7, 1.8, _texts(label.language)["scale"]),
     ]
 
@@ -166,7 +174,7 @@ def _check_line(scale: float) -> tuple[Bar, ...]:
 def _beside_the_symbol(label: Label, width: float, height: float) -> list[Words]:
     """The code large, then the paragraphs in the largest of a few sizes that fits."""
     left, texts = _CLEAR + _LEFT, _texts(label.language)
-    code = _words(left, 7.1, 4.9, shown(label.code), bold=True)
+    code = _code(left, 7.1, 4.9, shown(label.code), width)
     for em in (2.5, 2.3, 2.1, 1.9):
         lines = _set(_paragraphs(label, texts), left, width, em)
         if lines[-1].y <= height - _CLEAR:
@@ -217,6 +225,11 @@ def _pieces(word: str, width: float, size: float, bold: bool) -> list[str]:
 
 def _words(x: float, y: float, size: float, text: str, *, bold: bool = False) -> Words:
     return Words(x, y, size, text, bold, _width(text, size, bold))
+
+
+def _code(x: float, y: float, size: float, code: str, width: float) -> Words:
+    """The code as large as it fits: one with many a W and M is half as wide again as another."""
+    return _words(x, y, min(size, size * width / _width(code, size, True)), code, bold=True)
 
 
 def _width(text: str, size: float, bold: bool) -> float:

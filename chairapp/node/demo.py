@@ -18,6 +18,7 @@ import httpx
 
 from chairapp.box.code import new_code
 from chairapp.case import entries_of, read_case
+from chairapp.node.demo_boxes import past_visits
 from chairapp.node.errors import NodeError, PortTaken
 
 __all__ = ["CASES", "hand_in", "run_demo"]
@@ -55,13 +56,14 @@ def hand_in(chair: httpx.Client, cases: Path, now_ms: int) -> int:
     files = sorted(cases.glob("*.json"))
     if not files:
         raise NodeError(f"{cases}: the demo's cases are not here; run the demo from the project's folder")
+    visits = list(past_visits(cases, sequence, paired["letter"], paired["device"], now_ms))
     for number, file in enumerate(files):
-        start = now_ms - (len(files) - number) * _APART_MS
-        entries = _visit(file, sequence, paired, start)
+        visits.append(_visit(file, sequence, paired, now_ms - (len(files) - number) * _APART_MS))
+    for entries in visits:
         answer = _answer(chair.post("/sync/entries", json={"entries": entries}))
         if answer["refused"]:
-            raise NodeError(f"{file.name}: refused by the node: {answer['refused'][0]['why']}")
-    return len(files)
+            raise NodeError(f"a visit of the demo was refused by the node: {answer['refused'][0]['why']}")
+    return len(visits)
 
 
 def _visit(file: Path, sequence: dict[str, Any], paired: dict[str, Any], start: int) -> list[dict[str, Any]]:

@@ -9,14 +9,18 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from chairapp.box.desk import Desk, Kind, file_of
+from chairapp.box.desk import Box, Kind, file_of
 from chairapp.box.errors import BoxError, LabelError
 from chairapp.box.label import size_from
+from chairapp.box.prescription import Paper, pdf
+from chairapp.clinic import CLINIC_VISIT
+from chairapp.node.desk import desk_of
 from chairapp.node.documents import Documents
 from chairapp.node.errors import FolderError
 from chairapp.node.folder import Folder, open_folder
 from chairapp.node.node import Node, sqlite_url
 from chairapp.node.settings import ENVIRONMENT, Settings, read_settings
+from chairapp.people.proof import keys_in, proved
 from chairapp.sequence import digest as sequence_digest
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.view import to_sign
@@ -25,7 +29,7 @@ from sync.sql_store import SqlStore
 from sync.store import Store
 from sync.tiny_store import TinyStore
 
-__all__ = ["Checked", "check_all", "database", "label_file", "reading"]
+__all__ = ["Checked", "check_all", "database", "label_file", "prescription_file", "reading"]
 
 Doc = dict[str, Any]
 
@@ -37,13 +41,32 @@ def label_file(
     kind = _kind_of(out)
     with reading(data) as (folder, store):
         node = Node(_settings(folder, environment), folder, store)
-        desk = Desk(node.register, node.clinic, node.label_address, node.settings.label_size, node.write)
+        desk = desk_of(node)
         if size:
             desk.size = size_from(size)
-        boxes = desk.find(code)
-        if len(boxes) > 1:
-            raise BoxError(f"{len(boxes)} visits have the code {code}: print the label from the page /label/{code}")
-        made = file_of(desk.layout(boxes[0]), kind, dpi, at)
+        box = _only(desk.find(code), code, f"print the label from the page /label/{code}")
+        made = file_of(desk.layout(box), kind, dpi, at)
+    _write(out, made)
+
+
+def prescription_file(code: str, data: Path, out: Path, paper: Paper | None, environment: Mapping[str, str]) -> None:
+    """Write the prescription of this box to `out`, a PDF. Raises BoxError (NoSignature among them) and NodeError."""
+    if out.suffix.lower() != ".pdf":
+        raise LabelError(f"--out {out}: name a .pdf file")
+    with reading(data) as (folder, store):
+        desk = desk_of(Node(_settings(folder, environment), folder, store))
+        box = _only(desk.find(code), code, f"make it at the page /B/{code}/prescription")
+        made = pdf(desk.prescription(box), paper or desk.paper)
+    _write(out, made)
+
+
+def _only(boxes: list[Box], code: str, instead: str) -> Box:
+    if len(boxes) > 1:
+        raise BoxError(f"{len(boxes)} visits have the code {code}: {instead}")
+    return boxes[0]
+
+
+def _write(out: Path, made: bytes) -> None:
     try:
         out.write_bytes(made)
     except OSError as error:
@@ -72,13 +95,18 @@ def check_all(data: Path | None, url: str | None) -> Checked:
 
 
 def _check_signatures(store: Store, folder: Folder | None) -> tuple[Counter[str], str]:
-    """How many signatures hold and how many cannot be checked; then the first that is wrong, if one is."""
+    """How many signatures hold, are proved, cannot be checked; then the first that is wrong, if one is."""
     found: Counter[str] = Counter()
+    keys = keys_in(store.visit(CLINIC_VISIT))
     erased = store.erasures().keys()
     for visit in _visits(store):
         entries = store.visit(visit)
         for signature, sequence in _signatures(entries, folder):
             covered = [entry for entry in entries if _covers(signature, entry)]
+            proof = proved(signature, keys)
+            if proof == "false":
+                return found, f"signature {signature['id']} of visit {visit} is not made by the key of its author"
+            found[proof] += 1
             if sequence is None:
                 found["unknown"] += 1
             elif any(entry["id"] in erased for entry in covered):
@@ -93,6 +121,7 @@ def _check_signatures(store: Store, folder: Folder | None) -> tuple[Counter[str]
 def _told(store: Store, found: Counter[str]) -> str:
     head = store.head()
     told = f"{head.position} entries and {found['hold']} signatures hold"
+    told += f" ({found['proved']} proved by a key, {found['unknown key'] + found['no proof']} not proved, 0 false)"
     if found["unknown"]:
         told += f", {found['unknown']} of an unknown sequence not checked"
     if gone := len(store.erasures()):

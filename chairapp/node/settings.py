@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 from urllib.parse import urlsplit
 
 from chairapp.box.errors import LabelError
 from chairapp.box.label import size_from
+from chairapp.box.sheet import sheet_from
 from chairapp.node.errors import SettingError
 
 __all__ = ["ENVIRONMENT", "SETTINGS", "Setting", "Settings", "is_loopback", "read_settings"]
@@ -50,6 +51,9 @@ class Settings:
     sequence: Path | None = None
     label_address: str | None = None
     keep_days: int = 90
+    label_sheet: str | None = None
+    paper: Literal["a4", "letter"] = "a4"
+    overdue_days: int = 14
 
     @property
     def address(self) -> str:
@@ -110,6 +114,20 @@ def _label_size(text: str) -> tuple[float, float]:
         raise ValueError(str(error).partition(": ")[2]) from None
 
 
+def _label_sheet(text: str) -> str:
+    try:
+        sheet_from(text, (0, 0))
+    except LabelError as error:
+        raise ValueError(str(error).partition(": ")[2]) from None
+    return text
+
+
+def _paper(text: str) -> str:
+    if text.lower() not in ("a4", "letter"):
+        raise ValueError("write a4 or letter")
+    return text.lower()
+
+
 SETTINGS = (
     Setting("host", "127.0.0.1", "address to listen on; only this machine in this version", _host, value="ADDRESS"),
     Setting("port", None, "port to listen on: 8080 for a chair node, 8090 for a clinic server", _port, value="PORT"),
@@ -142,6 +160,15 @@ SETTINGS = (
         "DAYS",
     ),
     Setting("label_size", "57x32", "width x height of the label stock in mm", _label_size, value="WxH"),
+    Setting(
+        "label_sheet",
+        None,
+        "labels on an A4 sheet: columns x rows, 3x8, with gaps in mm 3x7+2.5+0; as many as fit",
+        _label_sheet,
+        value="CxR",
+    ),
+    Setting("paper", "a4", "paper of a prescription: a4 or letter", _paper, value="PAPER"),
+    Setting("overdue_days", "14", "days at the laboratory after which a box is overdue", _days, value="DAYS"),
 )
 _PORTS = {"chair": "8080", "clinic": "8090"}
 

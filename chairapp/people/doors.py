@@ -22,7 +22,7 @@ class Doors:
         return lambda: self._first(may)
 
     def person(self) -> Person | None:
-        return None
+        return self._first(frozenset(("assistant",)))
 
     def _first(self, may: Roles) -> Person:
         return next(person for person in self._clinic().staff if may is None or person.role in may)

@@ -110,8 +110,9 @@ def test_a_module_is_four_whole_dots_at_203_dpi_and_six_at_300(label):
 
 @pytest.mark.parametrize("size", [(57, 32), (62, 40), (100, 50), (148, 105)])
 @pytest.mark.parametrize("packed", [(), EVERYTHING])
-def test_nothing_leaves_the_label_or_touches_its_three_clear_millimetres(label, size, packed):
-    layout = lay_out(replace(label, packed=packed, disinfected=None), size)
+@pytest.mark.parametrize("code", ["7KQ4M2X9", "WMWMWMWM"])
+def test_nothing_leaves_the_label_or_touches_its_three_clear_millimetres(label, size, packed, code):
+    layout = lay_out(replace(label, packed=packed, disinfected=None, code=code), size)
     assert (layout.width, layout.height) == size
     for words in layout.words:
         assert words.x >= 3

@@ -1,85 +1,11 @@
 """What the box says of its visit: which label it has, what is packed, and when a label cannot be made."""
 
-import json
-from pathlib import Path
-
 import pytest
 
 from chairapp.box.desk import Desk
 from chairapp.box.errors import CodeError, NoSignature
-from chairapp.case import case_of, entries_of
-from chairapp.people.demo import demo_clinic
 from chairapp.register import NoSequence, Register
-from chairapp.sequence import digest, document, jaw_relation
-from sync.entry import Stamper, frontier
-from sync.store import Touched, TouchedPage
-
-CASES = Path(__file__).parents[2] / "demo_cases"
-SEQUENCE = document(jaw_relation())
-CLINIC = demo_clinic(digest(SEQUENCE), "rims.example")
-
-
-class Shelf:
-    """Visits in memory, with as much of a store as a register needs."""
-
-    def __init__(self):
-        self.visits_held = {}
-
-    def add(self, entries):
-        for entry in entries:
-            self.visits_held.setdefault(entry["visit"], []).append(entry)
-
-    def visit(self, visit):
-        return list(self.visits_held.get(visit, []))
-
-    def visits(self, cursor=None, limit=500):
-        touched = [Touched(visit, len(entries), 0) for visit, entries in self.visits_held.items()]
-        return TouchedPage(touched, cursor or "", False)
-
-
-@pytest.fixture
-def shelf():
-    return Shelf()
-
-
-@pytest.fixture
-def add(shelf):
-    """Add a demo case as a visit; gives its entries."""
-
-    def add(name, **changes):
-        raw = json.loads((CASES / f"{name}.json").read_text()) | changes
-        entries = entries_of(case_of(raw), SEQUENCE, device="tablet")
-        shelf.add(entries)
-        return entries
-
-    return add
-
-
-@pytest.fixture
-def desk(shelf):
-    stamper = Stamper("node")
-
-    def write(visit, kind, item, value, author):
-        entries = shelf.visit(visit)
-        for entry in entries:
-            stamper.merge(entry)
-        seen = frontier(entries, ["adjustment"])
-        shelf.add([stamper.entry(visit, kind, author=author, item=item, value=value, seen=seen)])
-
-    register = Register(shelf, lambda name: SEQUENCE if name == digest(SEQUENCE) else None)
-    return Desk(register, lambda: CLINIC, lambda: "https://rims.example", (57, 32), write)
-
-
-def only(boxes):
-    (box,) = boxes
-    return box
-
-
-def later(entries, **fields):
-    last = max(entries, key=lambda entry: entry["clock"])
-    stamper = Stamper("tablet", wall=lambda: last["clock"][0] + 60_000)
-    seen = frontier(entries, ["adjustment"])
-    return stamper.entry(entries[0]["visit"], fields.pop("kind"), author="clin-1", seen=seen, **fields)
+from tests.box.conftest import CLINIC, later, only
 
 
 def test_a_signed_and_packed_visit_says_what_is_in_the_box(desk, add):
