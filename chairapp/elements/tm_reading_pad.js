@@ -127,12 +127,12 @@ export default {
         take: (value) => reading(this.item, value),
       }),
       h("div", { class: "side-panel" }, [
-        (it.photo || it.by_eye) &&
-          h("div", { class: "otherwise" }, [it.photo && h(Photo, { item: this.item }), it.by_eye && this.eye()]),
         h("ol", { class: "readings", "aria-label": t("reading.list") }, now.readings.map(this.one)),
         faultNote(this.fault),
         ...this.figures(),
         derived(this.item),
+        (it.photo || it.by_eye) &&
+          h("div", { class: "otherwise" }, [it.photo && h(Photo, { item: this.item }), it.by_eye && this.eye()]),
         it.photo && h(KeptPictures, { item: this.item }),
         this.takenBack &&
           h("p", { class: "undo" }, [
