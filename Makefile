@@ -2,6 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/pip --disable-pip-version-check --quiet
+WORKERS ?= 2
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 
@@ -12,7 +13,7 @@ run: $(RUN_READY)
 
 test: $(TEST_READY)
 	@sh .ci/browser
-	$(BIN)/python -m pytest $(ARGS)
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile $(ARGS)
 
 lint: $(TEST_READY)
 	$(BIN)/ruff check .
