@@ -27,7 +27,8 @@ def choices(
 ) -> None:
     """Radio buttons that look like buttons, so that a choice is seen at once and the keyboard works."""
     with ui.element("fieldset").classes("tm-question"):
-        html(Markup("<legend>{}</legend>").format(word))
+        with ui.element("legend"):
+            html(Markup("{}").format(word))
         with ui.element("div").classes("tm-pairs"):
             for value, label in ways:
                 with ui.element("label").classes("tm-button tm-choice"):

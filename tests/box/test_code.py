@@ -11,7 +11,7 @@ from chairapp.box.errors import CodeError
 @pytest.fixture(scope="module")
 def codes():
     draw = random.Random(7)
-    return [code.new_code(draw.choice(code.ALPHABET), draw.choice) for _ in range(300)]
+    return [code.new_code(draw.choice(code.ALPHABET), draw.choice) for _ in range(1_000)]
 
 
 def test_a_new_code_starts_with_the_letter_of_the_tablet_and_is_valid():
