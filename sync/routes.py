@@ -98,11 +98,12 @@ def _add_health(router: APIRouter, store: Store, devices: Devices) -> None:
 
 
 def _add_blobs(router: APIRouter, blobs: FolderBlobs, devices: Devices) -> None:
-    reader = Depends(require(devices))
+    # A removed tablet hands in its pictures with the entries that name them.
+    sender, reader = Depends(require(devices, revoked=True)), Depends(require(devices))
     body = {"requestBody": {"required": True, "content": _BYTES}}
     name = Path(description="SHA-256 of the bytes", pattern="^[0-9a-f]{64}$")
 
-    @router.put("/blobs/{sha256}", dependencies=[reader], status_code=204, openapi_extra=body)
+    @router.put("/blobs/{sha256}", dependencies=[sender], status_code=204, openapi_extra=body)
     async def put(request: Request, sha256: Annotated[str, name]) -> None:
         data = await read_body(request, BLOB_MAX)
         await run_in_threadpool(blobs.put, sha256, data)

@@ -7,8 +7,10 @@ import { openBlobs } from "tm_replica_blobs";
 import { Direct } from "tm_replica_direct";
 import { fileOf } from "tm_replica_file";
 import { Hop, isDigest } from "tm_replica_hop";
+import { Leave, isRemoval } from "tm_replica_leave";
 import { Pace } from "tm_replica_send";
 import { Turns } from "tm_replica_turns";
+import { call } from "tm_replica_wire";
 import { checkEnvelope, idAfter, idText, nfc } from "tm_entry";
 import { ReplicaError } from "tm_replica_error";
 
@@ -31,7 +33,8 @@ export { ReplicaError };
  *            state: ?string, complete: boolean, kinds: Object<string, Entry[]>}} Visit
  *
  * Where the data is. `paired`: a token is held. `unauthorized`: the node does not take the token (the outbox is kept;
- * `pair` again). `pending`: entries and attachments not sent yet. `refused`: entries the node turned away (kept, offered again daily).
+ * `pair` again). `needsCode`: the node pairs with a code only. `removed`: null, or what became of a tablet that the clinic
+ * removed: "cleared" (handed in, then emptied) or "blocked" (the node takes nothing from it: everything is kept). `pending`: entries and attachments not sent yet. `refused`: entries the node turned away (kept, offered again daily).
  * `online`: whether the last call reached the node, null before the first. `lastSent`, `lastHeard`: RFC 3339 or null.
  * `lastError`: one sentence or null. `alarm`: a sentence when the node lost entries it had acknowledged, until dismissed.
  * `persisted`: whether the browser promised to keep the data, null before it was asked. `moreAtNode`: ids of visits of
@@ -39,7 +42,8 @@ export { ReplicaError };
  * `awaySince`: since when the node has not answered, or null. `directTo`: the clinic's own address once `sendDirectly`
  * is worth offering, else null; `directOn`: whether entries go there until the node answers again; `directSent`: when
  * they last did, all of them; `directError`: why they do not.
- * @typedef {{started: boolean, paired: boolean, unauthorized: boolean, pending: number, refused: number,
+ * @typedef {{started: boolean, paired: boolean, unauthorized: boolean, needsCode: boolean, removed: ?string,
+ *            pending: number, refused: number,
  *            online: ?boolean, lastSent: ?string, lastHeard: ?string, lastError: ?string, alarm: ?string,
  *            persisted: ?boolean, moreAtNode: string[], documents: number, awaySince: ?string, directTo: ?string,
  *            directOn: boolean, directSent: ?string, directError: ?string}} Status
@@ -53,6 +57,11 @@ const DEFAULTS = {
   wanted: (row) => row.state !== "finished" || row.mine,
   documentsOf: (entry) => (entry.kind === "opened" ? [entry.value?.digest].filter(isDigest) : []),
   documentsOfClinic: (clinic) => [clinic?.sequence].filter(isDigest),
+  keepDays: () => 30,
+  over: (state) => state === "finished",
+  remembered: () => null,
+  blobsOf: (entry) => (entry.kind === "attachment" ? [entry.value?.sha256].filter(isDigest) : []),
+  purgeEvery: 24 * 3600 * 1000,
   timeout: 8000,
   retryMin: 1000,
   retryMax: 30000,
@@ -63,7 +72,7 @@ const DEFAULTS = {
 };
 
 const state = {
-  started: false, paired: false, unauthorized: false, pending: 0, refused: 0, online: null, lastSent: null,
+  started: false, paired: false, unauthorized: false, needsCode: false, removed: null, pending: 0, refused: 0, online: null, lastSent: null,
   lastHeard: null, lastError: null, alarm: null, persisted: null, moreAtNode: [], documents: 0, awaySince: null,
   directTo: null, directOn: false, directSent: null, directError: null,
 };
@@ -78,13 +87,17 @@ let otherTabs = null;
 
 /**
  * Open the store, ask the browser to keep it, and begin to send and fetch. Call once a page, before anything else;
- * calling again changes nothing. Without a token the tablet pairs itself as soon as a node answers.
+ * calling again changes nothing. Without a token the tablet pairs itself as soon as a node lets it; where none does
+ * without a code, it waits for `pair`.
  *
  * given: {causal: kinds whose ids go into `seen` (["adjustment"]), name: the tablet's name at pairing ("Tablet"),
  *         database ("threemark"), base: where the node is ("", the page's own origin),
  *         wanted(row) -> whether a visit of the node's list is fetched (unfinished ones and those written here),
  *         documentsOf(entry) -> digests of documents this entry needs (value.digest of an "opened" entry),
  *         documentsOfClinic(document) -> digests of documents the clinic document needs (its `sequence`),
+ *         keepDays(clinic document) -> days after which a visit that is over and backed up is let go of (30),
+ *         over(state, entries) -> whether it is over (the node calls it finished), remembered(entries) -> what is kept of
+ *         it to find it by, blobsOf(entry) -> attachments it names, purgeEvery (a day): milliseconds between looks,
  *         timeout (8000), retryMin (1000), retryMax (30000), poll (20000): milliseconds,
  *         batch (500): entries and batchBytes (1 MB) of a call,
  *         directAfter (5 minutes): milliseconds without the node until the clinic's own address is offered}
@@ -102,8 +115,10 @@ async function begin(given) {
   options = { ...DEFAULTS, ...given };
   pace = new Pace(options);
   const held = await store();
-  const [token, alarm, lastSent] = await Promise.all(["token", "alarm", "lastSent"].map((key) => held.meta(key)));
-  Object.assign(state, { started: true, paired: Boolean(token), alarm: alarm ?? null, lastSent: lastSent ?? null });
+  const kept = await Promise.all(["token", "alarm", "lastSent", "removed"].map((key) => held.meta(key)));
+  const [token, alarm = null, lastSent = null, removed = null] = kept;
+  // One that was removed does not pair itself again: somebody has to want it.
+  Object.assign(state, { started: true, paired: Boolean(token), alarm, lastSent, removed, needsCode: Boolean(removed) });
   turns = new Turns(round, ended, { ...options, name: options.database });
   listenToOtherTabs();
   await (await direct()).begin();
@@ -122,11 +137,39 @@ export async function device() {
   return device ? { device, letter, name } : null;
 }
 
-/** Pair this tablet (again). Keeps everything held. Rejects with a ReplicaError that says what to do. */
-export async function pair(name = options.name) {
+/**
+ * Pair this tablet (again), by the clinic's one-time `code` where it asks for one. Keeps everything held. Rejects with a
+ * ReplicaError that says what to do.
+ */
+export async function pair(name = options.name, code = null) {
   await start();
-  await turns.alone(async () => (await hop()).pair(name));
+  await turns.alone(async () => (await hop()).pair(name, code));
   kick();
+}
+
+/** Ask the node under this tablet's token; see `call` of tm_replica_wire. Its no changes nothing of the status. */
+export async function ask(path, how = {}) {
+  const { base, timeout } = options;
+  return call(base, path, { timeout, token: await (await store()).meta("token"), ...how });
+}
+
+/** Give up what a removed tablet could not hand in, because a person said so. Everything held here is gone afterwards. */
+export async function discard() {
+  await turns.alone(async () => (await leaving()).clear({ unsent: true }));
+  await recount();
+  tell([]);
+}
+
+/** Visits let go of here: [{visit, remembered}]; `bringBack` fetches one again. */
+export async function gone() {
+  return (await store()).gone();
+}
+
+/** Bring back a visit that was let go of. Rejects with a ReplicaError when the node cannot be reached. */
+export async function bringBack(visit) {
+  const row = await (await store()).wantBack(visit);
+  kick();
+  await (await hop()).fetchVisit(row);
 }
 
 /**
@@ -282,8 +325,26 @@ export function kick() {
 }
 
 async function round() {
+  const way = await hop();
+  if (!(await (await store()).meta("token"))) await pairAlone(way);
   await (await direct()).round();
-  await (await hop()).round();
+  try {
+    await way.round();
+  } catch (error) {
+    if (isRemoval(error)) await (await leaving()).handIn(way);
+    throw error;
+  }
+}
+
+/** A node that wants a code is not asked again without one. */
+async function pairAlone(way) {
+  if (state.needsCode) throw new ReplicaError("not_paired", NOT_PAIRED);
+  try {
+    await way.pair(options.name, null);
+  } catch (error) {
+    if (NEEDS_CODE.includes(error.status)) changed({ needsCode: true });
+    throw error;
+  }
 }
 
 async function ended(error) {
@@ -309,6 +370,10 @@ async function foundAway(error) {
 
 async function hop() {
   return new Hop(await store(), await files(), options, { pace, heard: heardFromNode, changed });
+}
+
+async function leaving() {
+  return new Leave(await store(), await files(), changed);
 }
 
 async function direct() {
@@ -411,6 +476,7 @@ function completed(draft, device) {
   };
 }
 
+const NEEDS_CODE = [401, 403, 422];
 const NOT_PAIRED = {
   why: "This tablet is not paired with a clinic yet.",
   do: "Connect it to the clinic's computer once, then try again.",

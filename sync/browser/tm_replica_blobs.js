@@ -75,6 +75,25 @@ class Blobs {
     });
   }
 
+  /** Forget these bytes, unless they were made here and no node holds them yet. */
+  async drop(names) {
+    const held = new Set(await this.#mine(({ sent }) => !sent.length));
+    await this.#write(async (about, bytes) => {
+      for (const name of names.filter((one) => !held.has(one))) {
+        about.delete(name);
+        bytes.delete(name);
+      }
+    });
+  }
+
+  /** Empty all of it. */
+  clear() {
+    return this.#write(async (about, bytes) => {
+      about.clear();
+      bytes.clear();
+    });
+  }
+
   async #mine(wanted) {
     const rows = await done(this.database.transaction("about").objectStore("about").getAll());
     return rows.filter((row) => row.mine && wanted(row)).map((row) => row.sha256);

@@ -1,6 +1,7 @@
 // The hop out of a browser: pair, send what waits, fetch what the node has. One round at a time; who calls it decides when.
 
 import { canonical, checkEnvelope, sha256hex } from "tm_entry";
+import { Purge } from "tm_replica_purge";
 import { Sender, sinceThen } from "tm_replica_send";
 import { call, query, refusedBy } from "tm_replica_wire";
 
@@ -25,22 +26,24 @@ export class Hop {
 
   /** Everything once: rejects with the ReplicaError that stopped it; what was done before stays done. */
   async round() {
-    if (!(await this.store.meta("token"))) await this.pair(this.options.name);
     await this.push();
     await this.pull();
     await this.fetchDocuments();
     await this.files.push("", (path, how) => this.call(path, how));
     this.changed({ lastHeard: new Date().toISOString() });
+    await new Purge(this.store, this.files, this.options).round((path) => this.call(path));
   }
 
-  async pair(name) {
-    const body = { kind: "tablet", name };
+  /** `code` is the clinic's one-time code; null where a node pairs without one. */
+  async pair(name, code) {
+    const body = { kind: "tablet", name, ...(code ? { code } : {}) };
     const { value } = await this.call("/pair", { method: "POST", body, token: null });
     // Paired anew this tablet is another device to the clinic: what it wrote before goes out under the token of then.
     const tokens = { ...(await this.store.meta("tokens")), [value.device]: value.token };
     await this.store.setMeta({ device: value.device, letter: value.letter, token: value.token, name, tokens });
     if (value.clinic) await this.#keepClinic(value.clinic, null);
-    this.changed({ paired: true, unauthorized: false });
+    await this.store.setMeta({ removed: null });
+    this.changed({ paired: true, unauthorized: false, needsCode: false, removed: null });
   }
 
   /** Send everything that waits. */
@@ -76,10 +79,11 @@ export class Hop {
       await this.store.setMeta({ cursor: value.cursor });
       if (!value.more) break;
     }
-    for (const row of await this.store.incomplete()) await this.#fetchVisit(row);
+    for (const row of await this.store.incomplete()) await this.fetchVisit(row);
   }
 
-  async #fetchVisit({ visit, cursor, node }) {
+  /** A visit as `Store.visitRow` knows it. Throws a ReplicaError when the node does not answer. */
+  async fetchVisit({ visit, cursor, node }) {
     let after = cursor;
     for (;;) {
       const { value } = await this.call(`/sync/entries${query({ visit, after })}`);
@@ -88,7 +92,7 @@ export class Hop {
       if (!value.more) break;
     }
     // Fewer than the node announced: begin that visit anew next time, unless this was from its beginning already.
-    const short = (await this.store.entries(visit)).length < node.entries;
+    const short = (await this.store.entries(visit)).length < (node?.entries ?? 1);
     await this.store.mark(visit, { cursor: short && cursor ? null : after, complete: !short });
   }
 

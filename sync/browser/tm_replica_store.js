@@ -159,15 +159,16 @@ class Store {
     });
   }
 
-  /** What the node says of a visit, and whether it has to be fetched. */
+  /** What the node says of a visit, and whether it has to be fetched. One let go of stays so until it goes on. */
   async heard(row, wanted) {
     const held = await this.entries(row.visit);
     const unsent = new Set(await this.#read("outbox", (outbox) => outbox.index("visit").getAllKeys(row.visit)));
     const complete = (await digest(held.filter((entry) => !unsent.has(entry.id)))) === row.digest;
     return this.#write(["visits"], async ({ visits }) => {
       const known = (await done(visits.get(row.visit))) ?? blank(row.visit);
-      const scope = wanted({ ...row, mine: known.mine });
-      visits.put({ ...known, node: row, complete, wanted: scope });
+      const still = known.gone && row.digest === known.node?.digest;
+      const scope = !still && wanted({ ...row, mine: known.mine && !known.gone });
+      visits.put({ ...known, node: row, complete, wanted: scope, gone: known.gone && !scope });
       return scope && !complete;
     });
   }
@@ -176,6 +177,65 @@ class Store {
   async incomplete() {
     const rows = await this.#read("visits", (visits) => visits.getAll());
     return rows.filter((row) => row.wanted && !row.complete);
+  }
+
+  /** Ids of visits that are whole, all sent, and whose last entry was made before `limit` (RFC 3339). */
+  async untouchedSince(limit) {
+    const rows = await this.#read("visits", (visits) => visits.getAll());
+    const unsent = new Set(await this.#unsent());
+    return rows
+      .filter((row) => row.entries && row.complete && row.last < limit && !unsent.has(row.visit))
+      .map((row) => row.visit);
+  }
+
+  /**
+   * Let go of a visit of `count` entries: all of it, or nothing when an entry came meanwhile or one is not sent. `node` is
+   * what the node says of it, `remembered` what is kept of it to find it by. Returns whether it is gone.
+   */
+  forget(visit, { node, count, remembered }) {
+    return this.#write(["entries", "outbox", "refused", "visits"], async ({ entries, outbox, refused, visits }) => {
+      const ids = await done(entries.index("visit").getAllKeys(visit));
+      const turnedAway = new Set(await done(refused.getAllKeys()));
+      const waiting = await done(outbox.index("visit").count(visit));
+      if (waiting || ids.length !== count || ids.some((id) => turnedAway.has(id))) return false;
+      const { mine } = await done(visits.get(visit));
+      for (const id of ids) entries.delete(id);
+      visits.put({ ...blank(visit), mine, node, gone: true, remembered });
+      return true;
+    });
+  }
+
+  /** Visits let go of: [{visit, remembered}]. */
+  async gone() {
+    const rows = await this.#read("visits", (visits) => visits.getAll());
+    return rows.filter((row) => row.gone).map(({ visit, remembered }) => ({ visit, remembered }));
+  }
+
+  /** The visit's own line, wanted back from now on. */
+  async wantBack(visit) {
+    await this.mark(visit, { wanted: true, complete: false, gone: false, cursor: null });
+    return this.#read("visits", (visits) => visits.get(visit));
+  }
+
+  /**
+   * Empty all of it, unless an entry waits to be sent; with `unsent` also then. `removed` says afterwards that this was
+   * done. Returns whether it is empty.
+   */
+  clear(removed, { unsent = false } = {}) {
+    const names = [...this.database.objectStoreNames];
+    return this.#write(names, async (stores) => {
+      if (!unsent && (await done(stores.outbox.count()))) return false;
+      for (const name of names) stores[name].clear();
+      stores.meta.put(removed, "removed");
+      return true;
+    });
+  }
+
+  async #unsent() {
+    return this.#reading(["outbox", "refused", "entries"], async ({ outbox, refused, entries }) => {
+      const rows = await Promise.all((await done(refused.getAllKeys())).map((id) => done(entries.get(id))));
+      return [...(await done(outbox.getAll())), ...rows].map(({ visit }) => visit);
+    });
   }
 
   mark(visit, change) {
@@ -324,7 +384,7 @@ async function wantDocuments({ documents }, names) {
 }
 
 function blank(visit) {
-  return { visit, entries: 0, first: "", last: "", mine: false, node: null, cursor: null, complete: true, wanted: false };
+  return { visit, entries: 0, first: "", last: "", mine: false, node: null, cursor: null, complete: true, wanted: false, gone: false };
 }
 
 async function described(row, kinds, { entries, outbox }) {

@@ -10,7 +10,8 @@ const PACK_FROM = 4096;
  * Ask `base` + `path`. `body` is sent as JSON, `bytes` as they are; `raw` gives the answer's bytes in place of its JSON.
  * The time limit (ms) covers the answer's body too. Rejects with a ReplicaError: "unreachable" (`late` when the time was
  * up), or "refused" with the node's words and its `status`.
- * @returns {Promise<{status: number, value: *, etag: ?string}>} value is undefined for 204 and 304
+ * @returns {Promise<{status: number, value: *, etag: ?string, date: ?string}>} value is undefined for 204 and 304; `date`
+ *          is the node's own time, where a browser lets that be seen
  */
 export async function call(base, path, { method = "GET", body, bytes, etag, token, raw, timeout }) {
   const limit = new AbortController();
@@ -63,7 +64,7 @@ async function answerOf(response, raw) {
   if (status === 204 || status === 304) return { status };
   if (!response.ok) throw await sayingNo(response);
   const value = raw ? await response.arrayBuffer() : await response.json();
-  return { status, value, etag: response.headers.get("ETag") };
+  return { status, value, etag: response.headers.get("ETag"), date: response.headers.get("Date") };
 }
 
 async function sayingNo(response) {

@@ -68,7 +68,7 @@ def test_every_file_in_the_manifest_is_used(release, page):
 
 def test_the_import_map_holds_the_modules_of_the_page_and_no_others(page):
     imports = json.loads(re.search(r'<script type="importmap">\s*(\{.*?\})\s*</script>', page, re.S)[1])["imports"]
-    replica = {"blobs", "direct", "error", "file", "hop", "send", "store", "turns", "wire"}
+    replica = {"blobs", "direct", "error", "file", "hop", "leave", "purge", "send", "store", "turns", "wire"}
     ours = {"tm_entry", "tm_judge", "tm_release", "tm_replica", *(f"tm_replica_{part}" for part in replica)}
     assert set(imports) == ours | {"vue", "dompurify"}
 
