@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 from markupsafe import Markup
 from nicegui import ui
@@ -21,15 +21,20 @@ from chairapp.elements.verdicts import tally
 __all__ = ["BoxCard", "two_boxes"]
 
 
-class BoxCard:
-    """Built once for a page. `alone`: the only box of this code, so its action may lie under the thumb."""
+Done = Literal["moved", "taken back"]
 
-    def __init__(self, desk: Desk, frame: Callable[[], Frame], box: Box, alone: bool) -> None:
+
+class BoxCard:
+    """Built once for a page.
+
+    What was just done takes the place of the button that did it: a finger that taps twice must not move a box twice.
+    """
+
+    def __init__(self, desk: Desk, frame: Callable[[], Frame], box: Box) -> None:
         self._desk = desk
         self._frame = frame
         self._box = box
-        self._alone = alone
-        self._done = ""
+        self._done: Done | None = None
 
     def build(self) -> None:
         code = shown(self._box.record.code)
@@ -43,13 +48,18 @@ class BoxCard:
         with ui.element("section").classes("tm-card tm-where"):
             html(_whereabouts(box, clinic))
             if self._done:
-                html(note("fits", self._done, f"Now: {box.where.name.lower()}. Scan the next box."))
-            elif box.next:
-                with ui.element("div").classes("tm-next tm-thumb" if self._alone else "tm-next"):
+                html(note("fits", self._said(), f"Now: {box.where.name.lower()}. Scan the next box."))
+            if box.next and self._done != "moved":
+                with ui.element("div").classes("tm-next"):
                     self._next(box.next)
             self._told = Told()
             if box.record.signed or box.record.moved:
                 self._small_ways()
+
+    def _said(self) -> str:
+        if self._done == "taken back":
+            return "Taken back"
+        return f"Recorded: {MOVES[self._box.record.moved[-1]['value']['to']].lower()}"
 
     def _next(self, act: Next) -> None:
         code = self._box.record.code
@@ -67,23 +77,27 @@ class BoxCard:
                 html(Markup("Something else"))
             with ui.element("div").classes("tm-buttons"):
                 for to, word in MOVES.items():
-                    if to != box.where.place and (self._done or not box.next or to != box.next.do):
+                    if to != box.where.place and (self._done == "moved" or not box.next or to != box.next.do):
                         button(word, lambda _, to=to: self._move(to))
-        if box.record.moved:
+                if box.record.moved and (not box.next or box.next.do != "outcome"):
+                    html(
+                        Markup('<a class="tm-button" href="/B/{}/outcome">Note the try-in</a>').format(box.record.code)
+                    )
+        if box.record.moved and self._done != "taken back":
             last = MOVES[box.record.moved[-1]["value"]["to"]].lower()
             button(f"Take back “{last}”", self._take_back, "tm-quiet")
 
     async def _move(self, to: str) -> None:
-        await self._record(lambda box, author: self._desk.move(box, to, author), f"Recorded: {MOVES[to].lower()}")
+        await self._record(lambda box, author: self._desk.move(box, to, author), "moved")
 
     async def _take_back(self) -> None:
-        await self._record(self._desk.take_back, "Taken back")
+        await self._record(self._desk.take_back, "taken back")
 
-    async def _record(self, act: Callable[[Box, str], None], said: str) -> None:
+    async def _record(self, act: Callable[[Box, str], None], done: Done) -> None:
         """Do it if the box still is where this page says it is; else show where it is by now."""
         fresh = await asyncio.to_thread(self._desk.again, self._box)
         if [one["id"] for one in fresh.record.moved] != [one["id"] for one in self._box.record.moved]:
-            self._box, self._done = fresh, ""
+            self._box, self._done = fresh, None
             self._where.refresh()
             self._told("unsure", "Somebody moved this box meanwhile: look again.")
             return
@@ -92,7 +106,7 @@ class BoxCard:
         except BoxError as error:
             self._told("off", f"{error}.")
             return
-        self._box, self._done = await asyncio.to_thread(self._desk.again, self._box), said
+        self._box, self._done = await asyncio.to_thread(self._desk.again, self._box), done
         self._where.refresh()
         self._rest.refresh()
 
@@ -102,11 +116,15 @@ class BoxCard:
 
 
 def two_boxes(number: int) -> Markup:
-    return note(
+    """A warning where a code has more than one box, else nothing."""
+    if number < 2:
+        return Markup("")
+    said = note(
         "unsure",
         f"{number} visits have this code",
         "Two tablets drew the same one. Compare date and chair with the label before you open the box.",
     )
+    return Markup('<div class="tm-twins">{}</div>').format(said)
 
 
 def _whereabouts(box: Box, clinic: ClinicDocument) -> Markup:
@@ -119,7 +137,7 @@ def _whereabouts(box: Box, clinic: ClinicDocument) -> Markup:
         by = clinic.name_of(record.moved[-1]["author"])
         since = f"{days}since {when(where.since, clinic)}, by {by}"
     wanted = f"; wanted back by {record.wanted}" if record.wanted and where.place in (HERE, "laboratory") else ""
-    return Markup('<p class="tm-place">{} {}</p><p class="tm-soft">{}{}.</p>').format(
+    return Markup('<h2 class="tm-place">{} {}</h2><p class="tm-soft">{}{}.</p>').format(
         where.name, late, since[:1].upper() + since[1:], wanted
     )
 

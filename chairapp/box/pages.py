@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
+from typing import Protocol
 from urllib.parse import quote
 
 from fastapi.responses import RedirectResponse, Response
@@ -34,47 +34,52 @@ _GROUPS = (
 )
 
 
+class Card(Protocol):
+    """One box on a page of its own."""
+
+    def build(self) -> None: ...
+
+
 def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
     """/label and /boxes, /B/CODE, and under it the papers of a box and the form of its try-in."""
     _add_lists(page, frame, desk)
 
     @page("/label/{code}", may=STAFF)
     async def label(code: str, client: Client) -> None:
-        await _for_each(f"Label {code}", "/label", code, client, lambda box, _: LabelCard(desk, frame, box).build())
+        await _show(f"Label {code}", "/label", code, client, lambda box: LabelCard(desk, frame, box))
 
     @page("/B/{code}/outcome", may=STAFF)
     async def outcome(code: str, client: Client) -> None:
-        await _for_each(f"Try-in {code}", "/boxes", code, client, lambda box, _: OutcomeForm(desk, frame, box).build())
+        await _show(f"Try-in {code}", "/boxes", code, client, lambda box: OutcomeForm(desk, frame, box))
 
     @page("/B/{code}/prescription", may=STAFF)
     async def prescription(code: str, client: Client) -> None:
-        await _for_each(
-            f"Prescription {code}", "/label", code, client, lambda box, _: PrescriptionCard(desk, frame, box).build()
-        )
+        await _show(f"Prescription {code}", "/label", code, client, lambda box: PrescriptionCard(desk, frame, box))
 
     for path in ("/B/{code}", "/b/{code}"):
 
         @page(path, may=STAFF)
         async def box(code: str, client: Client) -> None:
-            await _for_each(f"Box {code}", "/boxes", code, client, lambda *one: BoxCard(desk, frame, *one).build())
-            focus_scan_field()
+            await _show(f"Box {code}", "/boxes", code, client, lambda box: BoxCard(desk, frame, box), "Another box")
 
-    async def _for_each(title: str, room: str, code: str, client: Client, build: Callable[[Box, bool], Any]) -> None:
-        """Build the page of every box with this code: nearly always one."""
+    async def _show(
+        title: str, room: str, code: str, client: Client, card: Callable[[Box], Card], further: str = ""
+    ) -> None:
+        """The card of every box with this code, nearly always one; `further` heads a field for the next code."""
         try:
-            found = await asyncio.to_thread(desk.find, code)
+            found: list[Box] | CodeError = await asyncio.to_thread(desk.find, code)
         except CodeError as error:
-            client.status_code = 404
-            with frame().page(title, room):
-                html(no_such_box(error, "/label" if room == "/label" else "/B", room))
-            return
+            client.status_code, found = 404, error
         with frame().page(title, room):
-            if len(found) > 1:
+            if isinstance(found, CodeError):
+                html(no_such_box(found, "/label" if room == "/label" else "/B", room))
+            else:
                 html(two_boxes(len(found)))
-            for box in found:
-                build(box, len(found) == 1)
-            if room == "/boxes":
-                html(Markup("<h2>Another box</h2>{}").format(scan_field(room)))
+                for box in found:
+                    card(box).build()
+                html(Markup("<h2>{}</h2>{}").format(further, scan_field(room)) if further else Markup(""))
+        if further or isinstance(found, CodeError):
+            focus_scan_field()
 
 
 def _add_lists(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:

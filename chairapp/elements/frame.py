@@ -69,7 +69,8 @@ class Frame:
                 )
             )
         html(self._header(here))
-        with ui.element("main").classes("tm-main"):
+        # The layout around every page is its `main` already.
+        with ui.element("div").classes("tm-main"):
             yield
 
     def _header(self, here: str) -> Markup:
