@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any, Literal, Protocol
 
 from chairapp.box import draw
@@ -93,8 +93,9 @@ class Desk:
     def places(self) -> dict[str, list[Placed]]:
         """Every box under the place where it is; those longest there first, of the finished the latest."""
         found: dict[str, list[Placed]] = {place: [] for place in PLACES}
+        now, today = self._time()
         for line in self._register.lines():
-            where = self._whereabouts(line)
+            where = whereabouts(line, now, today, self._overdue_days)
             found.setdefault(where.place, []).append(Placed(line, where))
         for place, boxes in found.items():
             boxes.sort(key=lambda box: box.where.since, reverse=place == "finished")
@@ -162,9 +163,12 @@ class Desk:
         return Box(line, box_record(view, words), view, words, sequence, self._whereabouts(line))
 
     def _whereabouts(self, line: Line) -> Whereabouts:
+        return whereabouts(line, *self._time(), self._overdue_days)
+
+    def _time(self) -> tuple[datetime, date]:
+        """Now, and which day it is at the clinic."""
         now = self.now()
-        today = local(now.isoformat(), self.clinic()).date()
-        return whereabouts(line, now, today, self._overdue_days)
+        return now, local(now.isoformat(), self.clinic()).date()
 
 
 def file_of(layout: Layout, kind: Kind, dpi: int, at: datetime) -> bytes:

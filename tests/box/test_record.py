@@ -90,3 +90,15 @@ def test_the_label_bears_the_signatures_digest_and_the_day_of_signing(desk, add)
     assert signature["at"][:10] in said
     for person in CLINIC.staff:
         assert person.name not in said
+
+
+def test_a_supervised_visit_gets_no_label_before_its_second_signature(desk, add, shelf):
+    entries = add("02_overclosed")
+    second = entries[-1]
+    shelf.visits_held[second["visit"]].remove(second)
+    box = only(desk.queue())
+    assert (box.record.signed, box.next) == (False, None)
+    with pytest.raises(NoSignature, match="needs a second signature"):
+        desk.layout(box)
+    shelf.add([second])
+    assert only(desk.queue()).record.signed

@@ -131,6 +131,22 @@ def test_a_label_is_made_from_either_nodes_folder(demo, run, tmp_path, node, dpi
     assert found.text == f"HTTP://127.0.0.1:{port}/B/{code}"
 
 
+def test_the_prescription_is_the_same_bytes_from_either_nodes_folder(demo, run, tmp_path):
+    data, _, _ = demo
+    code = codes_of(data, "signed")[0]
+    for node in ("chair", "clinic"):
+        assert run("prescription", code, "--data", data / node, "--out", tmp_path / f"{node}.pdf") == (0, "", "")
+    made = (tmp_path / "chair.pdf").read_bytes()
+    assert made.startswith(b"%PDF")
+    assert made == (tmp_path / "clinic.pdf").read_bytes()
+    assert (
+        run("prescription", codes_of(data, "unsigned")[0], "--data", data / "chair", "--out", tmp_path / "x.pdf")[0]
+        == 1
+    )
+    code, _, said = run("prescription", code, "--data", data / "chair", "--out", tmp_path / "x.png")
+    assert (code, said) == (2, f"threemark prescription: --out {tmp_path}/x.png: name a .pdf file\n")
+
+
 @pytest.mark.parametrize(("kind", "begins"), [("pdf", b"%PDF"), ("svg", b"<svg"), ("png", b"\x89PNG")])
 def test_the_kind_of_file_is_the_one_named(demo, run, tmp_path, kind, begins):
     data, _, _ = demo
