@@ -225,7 +225,8 @@ def _papers(record: BoxRecord) -> Markup:
         return Markup("")
     return Markup(
         '<div class="tm-buttons tm-apart"><a class="tm-button" href="/label/{0}">Label</a>'
-        '<a class="tm-button" href="/B/{0}/prescription">Prescription</a></div>'
+        '<a class="tm-button" href="/B/{0}/prescription">Prescription</a>'
+        '<a class="tm-button" href="/B/{0}/packing">Packing</a></div>'
     ).format(record.code)
 
 

@@ -11,7 +11,18 @@ from chairapp.box.errors import CodeError
 from chairapp.clinic import ClinicDocument, local
 from chairapp.elements.frame import Frame, chip, html
 
-__all__ = ["Told", "button", "choices", "focus_scan_field", "no_such_box", "note", "scan_field", "when", "who"]
+__all__ = [
+    "Told",
+    "button",
+    "choices",
+    "focus_scan_field",
+    "keep_typed",
+    "no_such_box",
+    "note",
+    "scan_field",
+    "when",
+    "who",
+]
 
 
 def button(name: str, click: Callable[..., Any], kind: str = "") -> ui.element:
@@ -36,6 +47,11 @@ def choices(
                     radio = ui.element("input").props(f"type=radio name={name} {checked}")
                     radio.on("change", lambda _, value=value: keep(value))
                     html(Markup("<span>{}</span>").format(label))
+
+
+def keep_typed(field: ui.element, value: str) -> None:
+    """What stands in a field at first: as its attribute, for a property would be set again over what is being typed."""
+    field.props["^value"] = value
 
 
 class Told:

@@ -7,7 +7,7 @@ from typing import Any, Literal, Protocol
 
 from chairapp.box import draw
 from chairapp.box.code import parse, shown
-from chairapp.box.errors import CodeError, MoveError
+from chairapp.box.errors import CodeError, MoveError, PackingError
 from chairapp.box.label import Layout, lay_out
 from chairapp.box.movement import HERE, PLACES, Next, Whereabouts, next_of, whereabouts
 from chairapp.box.outcome import ITEM, Outcome
@@ -16,12 +16,14 @@ from chairapp.box.record import BoxRecord, What, box_record, label_for, printed_
 from chairapp.box.sheet import Sheet, sheet_from
 from chairapp.clinic import ClinicDocument, local
 from chairapp.register import Line, NoSequence, Register, Words, words_of
+from chairapp.sequence.check import check_entry
 from chairapp.sequence.check_box import is_date
 
 __all__ = ["Box", "Desk", "Placed", "Write", "file_of"]
 
 Kind = Literal["svg", "png", "pdf"]
 SHOWN = 60
+PACKING = ("packing.items", "packing.agent", "packing.minutes", "packing.note")
 
 
 class Write(Protocol):
@@ -149,6 +151,25 @@ class Desk:
         if (day or None) != box.record.wanted:
             self._write(box.line.visit, "movement", "box", {"wanted": day or None}, author)
 
+    def packing(self, box: Box) -> dict[str, Any]:
+        """What is recorded of the packing, by item; the list is [] and everything else None where nothing is."""
+        state = box.view["state"]["items"]
+        recorded = {item: state[item]["value"] for item in PACKING if item in state}
+        return {**dict.fromkeys(PACKING), **recorded, "packing.items": recorded.get("packing.items") or []}
+
+    def pack(self, box: Box, given: dict[str, Any], author: str) -> None:
+        """Record what is packed where it differs from what is recorded. Raises PackingError, and then keeps nothing."""
+        recorded = self.packing(box)
+        changed = {item: value for item, typed in given.items() if (value := _packed(item, typed)) != recorded[item]}
+        for item, value in changed.items():
+            if fault := check_entry(
+                box.sequence, {"kind": "answer", "item": item, "value": value}, box.record.language
+            ):
+                why = fault["why"].replace(item, box.words(f"item.{item}.label"))
+                raise PackingError(f"{why}: {fault['do']}")
+        for item, value in changed.items():
+            self._write(box.line.visit, "answer", item, value, author)
+
     def note_outcome(self, box: Box, outcome: Outcome, author: str) -> None:
         """Record what the try-in showed. Raises OutcomeError for a form that is not filled in."""
         self._write(box.line.visit, "outcome", ITEM, outcome.value(), author)
@@ -169,6 +190,19 @@ class Desk:
         """Now, and which day it is at the clinic."""
         now = self.now()
         return now, local(now.isoformat(), self.clinic()).date()
+
+
+def _packed(item: str, typed: Any) -> Any:
+    """The value of what was typed; what is no number stays as it is, for the check to refuse by name."""
+    if not isinstance(typed, str):
+        return typed
+    text = typed.strip()
+    if item != "packing.minutes" or not text:
+        return text or None
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return text
 
 
 def file_of(layout: Layout, kind: Kind, dpi: int, at: datetime) -> bytes:

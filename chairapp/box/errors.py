@@ -5,10 +5,11 @@ BoxError
 ├── LabelError    the label cannot be made (size, text, address)
 ├── NoSignature   a label needs a valid signature of the visit
 ├── MoveError     the box cannot be moved so, or the day it is wanted is none
+├── PackingError  what was typed of the packing cannot be
 └── OutcomeError  the form of the try-in is not filled in
 """
 
-__all__ = ["BoxError", "CodeError", "LabelError", "MoveError", "NoSignature", "OutcomeError"]
+__all__ = ["BoxError", "CodeError", "LabelError", "MoveError", "NoSignature", "OutcomeError", "PackingError"]
 
 
 class BoxError(Exception):
@@ -34,4 +35,8 @@ class MoveError(BoxError):
 
 
 class OutcomeError(BoxError):
+    pass
+
+
+class PackingError(BoxError):
     pass

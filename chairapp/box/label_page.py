@@ -124,4 +124,5 @@ def _contents(box: Box) -> Markup:
     disinfected = record.disinfected or chip("off", "Not recorded: treat as contaminated")
     return Markup(
         '<dl class="tm-facts"><div><dt>In the box</dt><dd>{}</dd></div><div><dt>Disinfected</dt><dd>{}</dd></div></dl>'
-    ).format(listed, disinfected)
+        '<p class="tm-under"><a class="tm-button" href="/B/{}/packing">Packing and disinfection</a></p>'
+    ).format(listed, disinfected, record.code)

@@ -17,6 +17,7 @@ from chairapp.box.desk import Box, Desk
 from chairapp.box.errors import CodeError
 from chairapp.box.label_page import LabelCard
 from chairapp.box.outcome_page import OutcomeForm
+from chairapp.box.packing_page import PackingForm
 from chairapp.box.places_page import head, places
 from chairapp.box.prescription_page import PrescriptionCard
 from chairapp.box.record import BoxRecord
@@ -51,6 +52,10 @@ def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
     @page("/B/{code}/outcome", may=STAFF)
     async def outcome(code: str, client: Client) -> None:
         await _show(f"Try-in {code}", "/boxes", code, client, lambda box: OutcomeForm(desk, frame, box))
+
+    @page("/B/{code}/packing", may=STAFF)
+    async def packing(code: str, client: Client) -> None:
+        await _show(f"Packing {code}", "/label", code, client, lambda box: PackingForm(desk, frame, box))
 
     @page("/B/{code}/prescription", may=STAFF)
     async def prescription(code: str, client: Client) -> None:

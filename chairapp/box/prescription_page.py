@@ -8,7 +8,7 @@ from nicegui import ui
 from nicegui.events import GenericEventArguments
 
 from chairapp.box.code import shown
-from chairapp.box.controls import button, choices, who
+from chairapp.box.controls import button, choices, keep_typed, who
 from chairapp.box.errors import BoxError
 from chairapp.box.paper_card import PaperCard
 from chairapp.box.prescription import Paper, pdf, pictures
@@ -60,7 +60,8 @@ class PrescriptionCard(PaperCard):
     def _wanted(self) -> None:
         with ui.element("label").classes("tm-field tm-apart"):
             html(Markup("Wanted back by"))
-            day = ui.element("input").props(f'type=date value="{self._box.record.wanted or ""}"')
+            day = ui.element("input").props("type=date")
+            keep_typed(day, self._box.record.wanted or "")
             day.on("change", self._want, js_handler="(event) => emit(event.target.value)")
 
     async def _want(self, event: GenericEventArguments) -> None:

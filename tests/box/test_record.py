@@ -3,7 +3,7 @@
 import pytest
 
 from chairapp.box.desk import Desk
-from chairapp.box.errors import CodeError, NoSignature
+from chairapp.box.errors import CodeError, NoSignature, PackingError
 from chairapp.register import NoSequence, Register
 from tests.box.conftest import CLINIC, later, only
 
@@ -102,3 +102,26 @@ def test_a_supervised_visit_gets_no_label_before_its_second_signature(desk, add,
         desk.layout(box)
     shelf.add([second])
     assert only(desk.queue()).record.signed
+
+
+def test_packing_and_disinfection_are_recorded_at_the_desk_and_only_what_changed(desk, add, the_box, shelf):
+    visit = add("07_marks_too_close")[0]["visit"]
+    before = len(shelf.visit(visit))
+    given = desk.packing(the_box()) | {"packing.items": ["upper_rim", "record"], "packing.agent": "high"}
+    desk.pack(the_box(), given | {"packing.minutes": " 10,5 "}, "asst-2")
+    record = the_box().record
+    assert record.packed == ("upper rim", "jaw relation record")
+    assert (record.disinfected, record.disinfected_by) == ("high level, 10.5 min", "asst-2")
+    assert record.signed, "packing is not what a signature covers"
+    assert len(shelf.visit(visit)) == before + 3
+    desk.pack(the_box(), desk.packing(the_box()), "asst-1")
+    assert len(shelf.visit(visit)) == before + 3
+
+
+@pytest.mark.parametrize(("typed", "says"), [("10 min", "it has a unit in it"), ("ten", "is not a number")])
+def test_minutes_that_are_no_number_are_refused_by_name_and_nothing_is_kept(desk, add, the_box, shelf, typed, says):
+    visit = add("07_marks_too_close")[0]["visit"]
+    before = len(shelf.visit(visit))
+    with pytest.raises(PackingError, match=says):
+        desk.pack(the_box(), desk.packing(the_box()) | {"packing.agent": "high", "packing.minutes": typed}, "asst-2")
+    assert len(shelf.visit(visit)) == before

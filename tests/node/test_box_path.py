@@ -38,6 +38,7 @@ def test_from_the_queue_to_the_try_in_with_the_clinic_server_down(page, chair, t
     page.goto(f"{chair.url}/label")
     page.get_by_role("link", name=shown(code)).click()
     expect(page.get_by_role("listitem").filter(has_text="jaw relation record")).to_be_visible()
+    _disinfect_for_longer(page)
     page.get_by_role("button", name="Print", exact=True).click()
     page.wait_for_function("window.wasPrinted")
     (found,) = zxingcpp.read_barcodes(Image.open(BytesIO(page.locator(".tm-preview svg").screenshot())).convert("L"))
@@ -59,7 +60,8 @@ def test_from_the_queue_to_the_try_in_with_the_clinic_server_down(page, chair, t
 
     _the_next_thing_lies_under_the_thumb(page)
     made = _made_at_the_desk(chair, tablet, visit)
-    assert [(entry["kind"], entry["value"].get("to", "")) for entry in made] == [
+    assert [(entry["kind"], _what(entry)) for entry in made] == [
+        ("answer", "packing.minutes"),
         ("printed", ""),
         ("movement", "laboratory"),
         ("movement", "clinic"),
@@ -75,6 +77,21 @@ def scan(page, text):
     expect(page.locator(".tm-search input")).to_be_focused()
     page.keyboard.type(text)
     page.keyboard.press("Enter")
+
+
+def _what(entry):
+    return entry["value"].get("to", "") if isinstance(entry["value"], dict) else entry["item"]
+
+
+def _disinfect_for_longer(page):
+    page.get_by_role("link", name="Packing and disinfection").click()
+    page.get_by_label("Minutes of disinfection").fill("12 min")
+    page.get_by_role("button", name="Keep it").click()
+    expect(page.get_by_role("status")).to_contain_text("'12 min' is not a number")
+    expect(page.get_by_label("Minutes of disinfection")).to_have_value("12 min")
+    page.get_by_label("Minutes of disinfection").fill("12")
+    page.get_by_role("button", name="Keep it").click()
+    expect(page.get_by_role("definition").filter(has_text="intermediate level, 12 min")).to_be_visible()
 
 
 def _press(page, name):
