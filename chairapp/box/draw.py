@@ -11,7 +11,8 @@ import typst
 from PIL import Image, ImageDraw, ImageFont
 
 from chairapp.box.errors import LabelError
-from chairapp.box.label import FONTS, QUIET_ZONE, Bar, Layout, Symbol, Words, font_file
+from chairapp.box.label import QUIET_ZONE, Bar, Layout, Symbol, Words
+from chairapp.box.label_fonts import FONTS, font_file
 
 __all__ = ["DPI", "pdf", "png", "sheet_fonts", "svg", "symbol_svg"]
 

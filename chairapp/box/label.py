@@ -6,7 +6,6 @@ Nothing here says who the patient is. Lengths are millimetres from the label's u
 import re
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import Literal
 
 import qrcode
@@ -16,10 +15,11 @@ from qrcode.util import QRData
 
 from chairapp.box.code import shown
 from chairapp.box.errors import LabelError
+from chairapp.box.label_fonts import FONTS, font_file
+from chairapp.box.writable import writable
 
-__all__ = ["FONTS", "Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from", "symbol_of"]
+__all__ = ["Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from", "symbol_of"]
 
-FONTS = Path(__file__).parent / "fonts"
 DIGEST_SHOWN = 8
 LONGEST_PAYLOAD = 35
 QUIET_ZONE = 4
@@ -198,7 +198,7 @@ def _paragraphs(label: Label, texts: dict[str, str]) -> list[tuple[str, bool]]:
         disinfection = (texts["disinfected"].format(label.disinfected), False)
     else:
         disinfection = (texts["contaminated"], True)
-    when = f"{label.date} · {texts['chair'].format(label.chair)}"
+    when = writable(f"{label.date} · {texts['chair'].format(label.chair)}")
     return [(when, False), (packed, False), disinfection, (texts["record"].format(label.digest[:DIGEST_SHOWN]), False)]
 
 
@@ -239,7 +239,3 @@ def _width(text: str, size: float, bold: bool) -> float:
 @cache
 def _font(bold: bool) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(FONTS / font_file(bold), 100)
-
-
-def font_file(bold: bool) -> str:
-    return "DejaVuSansCondensed-Bold.ttf" if bold else "DejaVuSansCondensed.ttf"

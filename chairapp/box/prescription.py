@@ -4,6 +4,7 @@ It is made from the signed record alone, so the same record gives the same bytes
 """
 
 import json
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.resources import files
@@ -18,6 +19,7 @@ from chairapp.box.measured import accepted, measured, notes, value_in_words
 from chairapp.box.prescription_words import PrescriptionWords, words_in
 from chairapp.box.record import BoxRecord, signature_for
 from chairapp.box.rim_picture import RimMap, quadrants, rim_map
+from chairapp.box.writable import LACKING, writable
 from chairapp.clinic import ClinicDocument, local
 from chairapp.judge.numbers import number_text
 
@@ -26,6 +28,7 @@ __all__ = ["Paper", "Prescription", "pdf", "pictures", "prescription_of"]
 Doc = dict[str, Any]
 Paper = Literal["a4", "letter"]
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
+_LONG_WORD = re.compile(r"\S{24}(?=\S)")
 _LINES = ("lines.midline", "lines.midline_shift", "lines.canines", "lines.high_lip")
 _TEETH = ("teeth.shade", "teeth.mould", "teeth.curve")
 _HINTS = (("inner_canthal", "incisor"), ("bizygomatic", "incisor_face"))
@@ -64,7 +67,19 @@ def prescription_of(record: BoxRecord, view: Doc, sequence: Doc, clinic: ClinicD
         "law": say("law"),
         "page": say("page", code=shown(record.code), digest=signature["digest"][:8]),
     }
-    return Prescription(data, datetime.fromisoformat(signature["at"]))
+    written = _written(data)
+    if LACKING in json.dumps(written, ensure_ascii=False):
+        written["law"] = f"{say('lacking')} {written['law']}"
+    return Prescription(written, datetime.fromisoformat(signature["at"]))
+
+
+def _written(part: Any) -> Any:
+    """Every text as the font can write it, and with a place to break wherever a word is longer than a column."""
+    if isinstance(part, dict):
+        return {name: value if name in ("svg", "alt") else _written(value) for name, value in part.items()}
+    if isinstance(part, list | tuple):
+        return [_written(one) for one in part]
+    return _LONG_WORD.sub("\\g<0>\u200b", writable(part)) if isinstance(part, str) else part
 
 
 def pdf(prescription: Prescription, paper: Paper) -> bytes:
@@ -92,6 +107,10 @@ def _source(prescription: Prescription, paper: Paper) -> Doc:
 def _symbol(address: str, code: str, say: PrescriptionWords) -> Doc:
     symbol = symbol_of(address, code)
     return {"svg": symbol_svg(symbol), "alt": say("symbol_alt", payload=symbol.payload)}
+
+
+def _in_sixteens(digest: str) -> str:
+    return " ".join(digest[at : at + 16] for at in range(0, len(digest), 16))
 
 
 class _Sheet:
@@ -216,12 +235,12 @@ class _Sheet:
             say(
                 "signed_by",
                 name=self._clinic.name_of(one["author"]),
-                role=say(f"role.{one['role']}"),
+                role=say.role(one["role"]),
                 when=self._time(one["at"]),
             )
             for one in held
         ]
-        return {"title": say("signed"), "lines": lines, "digest": (say("digest"), signature["digest"])}
+        return {"title": say("signed"), "lines": lines, "digest": (say("digest"), _in_sixteens(signature["digest"]))}
 
     def facts(self, items: tuple[str, ...]) -> list[tuple[str, str]]:
         found = measured(self._sequence, self._state, self._verdict, ("record",), self._language, self._say)

@@ -22,6 +22,10 @@ class PrescriptionWords:
             found = found.replace("{" + name + "}", str(value))
         return found
 
+    def role(self, name: str) -> str:
+        """The role of a signature; its bare name for one of a newer tablet."""
+        return self(f"role.{name}") if f"role.{name}" in self._english else name
+
 
 def words_in(language: str) -> PrescriptionWords:
     """In this language, `pt-PT` or else `pt`, where there is a file for it; else in English."""

@@ -161,6 +161,12 @@ def test_nothing_typed_is_ever_markup(label):
     assert draw.pdf(nasty, AT).startswith(b"%PDF")
 
 
+def test_a_character_the_font_lacks_is_shown_as_a_box_and_never_stops_the_label(label):
+    layout = lay_out(replace(label, chair="診 2\a"))
+    assert "Chair □ 2□" in " ".join(texts(layout))
+    assert draw.pdf(layout, AT).startswith(b"%PDF")
+
+
 def test_texts_that_cannot_fit_are_refused_rather_than_cut(label):
     with pytest.raises(LabelError, match="do not fit"):
         lay_out(replace(label, chair="operatory " * 20))

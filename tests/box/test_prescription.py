@@ -228,3 +228,10 @@ def test_the_rim_map_draws_the_overjet_to_scale_and_a_bar_at_every_mark():
     assert "0.000 85.000" in drawn, "the lower rim in front lies 3 mm inside the upper, which is at 88"
     assert ">-0.5</text>" in drawn
     assert ">3</text>" in drawn
+
+
+@pytest.mark.parametrize("typed", ["診察室", "bell \a", "x" * 80])
+def test_what_the_font_cannot_write_or_a_column_cannot_hold_never_stops_the_sheet(made, typed):
+    said = text_of(made(chair=typed))
+    assert ("□" in said) == ("□ stands for a character" in said) == (typed[0] != "x")
+    assert typed[0] != "x" or typed in said.replace(" ", "").replace("\u200b", "")
