@@ -7,6 +7,7 @@ from shutil import which
 
 import pytest
 import zxingcpp
+from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import expect
 
@@ -212,7 +213,7 @@ def test_what_a_person_typed_is_never_markup(page, chair, clinic, tablet, visits
 def test_no_page_is_wider_than_the_screen(page, chair, clinic, visits, width, height):
     page.set_viewport_size({"width": width, "height": height})
     code, visit = box(visits["packed"]), visits["packed"][0]["visit"]
-    for url in ("/", "/label", f"/label/{code}", f"/B/{code}", "/B/7KQ4"):
+    for url in ("/", "/label", f"/label/{code}", "/boxes", *_pages_of_a_box(code), "/B/7KQ4"):
         page.goto(chair.url + url)
         expect(page.locator("h1").first).to_be_visible()
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), url
@@ -220,3 +221,16 @@ def test_no_page_is_wider_than_the_screen(page, chair, clinic, visits, width, he
         page.goto(clinic.url + url)
         expect(page.locator("h1").first).to_be_visible()
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), url
+
+
+def _pages_of_a_box(code):
+    return [f"/B/{code}{page}" for page in ("", "/prescription", "/packing", "/outcome")]
+
+
+def test_axe_finds_nothing_wrong_with_the_assistants_pages(page, chair, visits):
+    code = box(visits["packed"])
+    for url in ("/label", f"/label/{code}", "/boxes", *_pages_of_a_box(code), "/B/7KQ4"):
+        page.goto(chair.url + url)
+        expect(page.locator("h1").first).to_be_visible()
+        found = Axe().run(page).response["violations"]
+        assert [(url, one["id"], one["nodes"][0]["html"]) for one in found] == []
