@@ -158,7 +158,8 @@ def test_an_overjet_further_from_its_band_is_never_better(station, errors, side)
 
 @given(
     st.fixed_dictionaries({station: st.sampled_from([0, 0.25, 0.5, 1, 2]) for station in STATIONS}),
-    st.lists(st.floats(0, 4), min_size=2, max_size=5),
+    # Smaller gaps nobody can read: some would count as closed, others not.
+    st.lists(st.just(0) | st.floats(0.001, 4), min_size=2, max_size=5),
 )
 @settings(max_examples=25, deadline=None)
 def test_gaps_opened_in_proportion_are_never_better(shape, factors):
