@@ -16,6 +16,8 @@ from nicegui import ui
 from chairapp.audit.pages import add_audit_pages
 from chairapp.box.code import ALPHABET
 from chairapp.box.pages import add_box_pages
+from chairapp.clinic import CLINIC_VISIT
+from chairapp.elements import chair
 from chairapp.elements.frame import Frame
 from chairapp.home import add_home
 from chairapp.lost import add_lost_pages
@@ -30,12 +32,13 @@ from chairapp.node.membership import Membership
 from chairapp.node.node import Node, open_store
 from chairapp.node.purging import keep_purging
 from chairapp.node.settings import Settings, is_loopback
-from chairapp.people.demo import demo_clinic
+from chairapp.people.demo import DEMO_PIN, demo_check, demo_clinic
 from chairapp.people.doors import Doors
+from chairapp.people.enrol import enrol_routes
 from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pair_route
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
-from chairapp.tablet import add_tablet
+from chairapp.tablet import Author, add_tablet
 from chairapp.tablet.icons import svg
 from chairapp.visit import stage
 from sync.access import Device
@@ -76,12 +79,21 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs, state=stage))
     app.include_router(document_routes(node.documents, node.devices))
     app.include_router(pair_route(side.pair, is_loopback))
+    app.include_router(
+        enrol_routes(
+            node.devices,
+            lambda person, pin: demo_check(node.clinic(), person, pin),
+            node.keys,
+            lambda key, author: node.write(CLINIC_VISIT, "key", "key", key, author),
+        )
+    )
     if isinstance(side, _Clinic):
         app.include_router(address_routes(side.addresses, node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
     _add_pages(node, side.audit)
     # A page's policy cannot name an address of IPv6.
-    add_tablet(app, reach=sorted(origin for origin in side.origins() if "[" not in origin))
+    chair_page = Author(chair.build, lambda: chair.words(DEMO_PIN))
+    add_tablet(app, author=chair_page, reach=sorted(origin for origin in side.origins() if "[" not in origin))
     # A minute: taps made while a laptop sleeps or the network blinks still arrive.
     ui.run_with(
         app,

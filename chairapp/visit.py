@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from chairapp.judge.signatures import is_signed as signed_by
 from chairapp.sequence.view import view
 
 __all__ = ["is_signed", "movements", "stage", "visit_state", "wanted"]
@@ -24,11 +25,8 @@ def is_signed(state: Doc) -> bool:
 
     Only signatures that hold count. Whoever signed as supervised cannot be their own supervisor.
     """
-    valid = [one for one in state["signatures"] if one["valid"]]
-    by = {role: {one["author"] for one in valid if one["role"] == role} for role in ("supervised", "supervisor")}
-    if any(one["role"] == "clinician" for one in valid):
-        return True
-    return any(first != second for first in by["supervised"] for second in by["supervisor"])
+    enough: bool = signed_by(state["signatures"])
+    return enough
 
 
 def movements(entries: list[Doc]) -> list[Doc]:

@@ -17,7 +17,7 @@ from chairapp.elements.number_pad import NumberPad
 from chairapp.elements.offline import Offline, Pad
 from chairapp.elements.reading_pad import ReadingPad
 from chairapp.elements.review import CaseBox, Review
-from chairapp.elements.staff_picker import StaffPicker
+from chairapp.elements.sign_in import PairTablet, SignIn
 from chairapp.elements.station_pad import StationPad
 from chairapp.elements.step_walk import Question, StepScreen, StepWalk
 from chairapp.elements.sync_lamp import DataPage, SyncLamp
@@ -37,7 +37,7 @@ PADS: dict[str, type[Pad]] = {
     "text": TextPad,
     "list": ListPad,
 }
-STYLES = ("base.css", "pads.css", "chair.css", "photo.css", "drawings.css")
+STYLES = ("base.css", "pads.css", "chair.css", "photo.css", "drawings.css", "people.css")
 """In the order in which they count."""
 LAST: dict[str, type[Offline]] = {"review": Review, "packing": CaseBox}
 """What a step ends with after its questions. Its screen goes by the name of its step."""
@@ -52,8 +52,9 @@ def build() -> None:
         SyncLamp("lamp")
         VisitList("visits", steps=steps)
         NewVisit("new")
-        StaffPicker("staff")
+        SignIn("staff")
         DataPage("data")
+        PairTablet("pair")
         with StepWalk("walk", steps=steps):
             FindingCard("finding")
             Accept("accept")
@@ -70,10 +71,12 @@ def screens(sequence: Sequence) -> list[dict[str, object]]:
     ]
 
 
-def words() -> str:
-    """The page's own texts as JSON: {language: {key: text}}."""
+def words(demo_pin: str = "") -> str:
+    """The page's own texts as JSON: {language: {key: text}}. `demo_pin` is what they say opens the demonstration."""
     folder = files("chairapp.elements") / "words"
     found = {path.name.removesuffix(".toml"): tomllib.loads(path.read_text("utf-8")) for path in folder.iterdir()}
+    for texts in found.values():
+        texts["pin.demo"] = texts["pin.demo"].replace("{demo_pin}", demo_pin)
     return json.dumps(dict(sorted(found.items())), ensure_ascii=False)
 
 

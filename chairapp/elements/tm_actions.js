@@ -3,6 +3,7 @@
 import * as judge from "tm_judge";
 import * as replica from "tm_replica";
 import { newCode } from "tm_box_code";
+import { proofOf } from "tm_people";
 import { author, desk, documentOf } from "tm_state";
 import { label, spec, title } from "tm_steps";
 import { t } from "tm_words";
@@ -65,8 +66,8 @@ export function accept(step, reason) {
   });
 }
 
-/** Signs what this tablet holds of steps 1 to 13. */
-export async function sign() {
+/** Signs what this tablet holds of steps 1 to 13, with the signer's own key. `role` says as what they sign. */
+export async function sign(role) {
   let covered;
   try {
     covered = await judge.toSign(desk.sequence, desk.entries);
@@ -75,13 +76,15 @@ export async function sign() {
   }
   const verdicts = Object.fromEntries(Object.entries(desk.verdict.steps).map(([step, one]) => [step, one.verdict]));
   const value = {
-    role: author().role,
+    role,
     covers: covered.covers,
     digest: await replica.digest(covered.entries),
     verdicts,
     judge: desk.verdict.judge,
   };
-  return checked({ kind: "signature", item: "review", value });
+  const proof = await proofOf(author().id, desk.visit, value);
+  if (!proof) return { why: t("review.no_key"), do: t("review.no_key_do") };
+  return checked({ kind: "signature", item: "review", value: { ...value, ...proof } });
 }
 
 async function checked(draft) {
@@ -102,7 +105,7 @@ async function faultOf(draft) {
 }
 
 const keep = (draft) => kept(() => replica.add(whole(draft)));
-const whole = (draft) => ({ visit: desk.visit, author: author().id, ...draft });
+const whole = (draft) => ({ visit: desk.visit, author: author()?.id, ...draft });
 
 async function kept(write) {
   try {

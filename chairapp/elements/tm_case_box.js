@@ -10,10 +10,13 @@ import { num, t } from "tm_words";
 export default {
   computed: {
     signed() {
-      return (desk.state?.signatures ?? []).some((one) => one.valid);
+      return Boolean(desk.state?.signed);
     },
-    wasSigned() {
-      return (desk.state?.signatures ?? []).length > 0;
+    /** What stands against it. */
+    missing() {
+      const made = desk.state?.signatures ?? [];
+      if (made.some((one) => one.valid)) return "box.second";
+      return made.length ? "box.changed" : "box.unsigned";
     },
   },
   methods: {
@@ -21,7 +24,7 @@ export default {
       if (this.signed) return h("p", { class: "label-state is-fits" }, [shape("fits"), h("span", t("box.ready"))]);
       return h("p", { class: "label-state is-off" }, [
         shape("off"),
-        h("span", t(this.wasSigned ? "box.changed" : "box.unsigned")),
+        h("span", t(this.missing)),
         h("a", { class: "secondary small", href: href("walk", desk.visit, "review") }, t("box.review")),
       ]);
     },

@@ -11,27 +11,46 @@ const PAGES = {
   new: "new",
   staff: "staff",
   data: "data",
+  pair: "pair",
   walk: "walk",
   accept: "walk",
   wax: "walk",
   change: "walk",
 };
 
+const OPEN = ["data", "pair"]; // also where nobody is signed in
+
 export default {
+  // What is on the screen when somebody leaves stays there, behind the lock: whoever comes next goes on with it.
+  data: () => ({ begun: null }),
   created() {
     begin();
     watch(
       () => route.page,
-      (page) =>
-        nextTick(() => {
-          if (PAGES[page] !== "walk") this.$el.querySelector?.("h1")?.focus();
-        }),
+      () => {
+        desk.asking = false;
+      },
+    );
+    watch(
+      () => [desk.ready, this.page],
+      ([ready, page]) => {
+        if (ready && page !== "staff") this.begun = page;
+        nextTick(() => page !== "walk" && this.$el.querySelector?.("main h1")?.focus());
+      },
     );
   },
   computed: {
+    wanted() {
+      return PAGES[route.page] ?? "visits";
+    },
     page() {
-      const wanted = PAGES[route.page] ?? "visits";
-      return desk.clinic && !author() && wanted !== "data" ? "staff" : wanted;
+      if (OPEN.includes(this.wanted)) return this.wanted;
+      if (!desk.device) return "pair";
+      return desk.asking || !author() ? "staff" : this.wanted;
+    },
+    /** The page behind the names, null for none. */
+    behind() {
+      return this.page === "staff" && this.begun === this.wanted && this.wanted !== "staff" ? this.wanted : null;
     },
   },
   methods: {
@@ -52,22 +71,35 @@ export default {
         desk.clinic?.invented && h("span", { class: "invented" }, t("app.invented")),
         lamp,
         author() &&
-          h("a", { class: "who", href: href("staff"), "aria-label": t("app.who", { name: author().name }) }, [
-            shape("person"),
-            h("span", { class: "name" }, author().name),
-            h("span", { class: "initials" }, initials(author().name)),
-          ]),
+          h(
+            "button",
+            { type: "button", class: "who", "aria-label": t("app.who", { name: author().name }), onClick: ask },
+            [
+              shape("person"),
+              h("span", { class: "name" }, author().name),
+              h("span", { class: "initials" }, initials(author().name)),
+            ],
+          ),
       ]);
     },
   },
   render() {
     const kids = this.$slots.default(),
       find = (name) => kids.find((kid) => kid.props["data-page"] === name);
+    const waiting = () => h("main", { class: "message", "aria-busy": "true" }, h("p", t("visit.loading")));
+    const locked = this.behind !== null,
+      shown = this.page === "staff" ? this.behind : this.page;
     return h("div", { class: ["chair", `on-${this.page}`] }, [
       this.strip(find("lamp")),
-      desk.ready ? find(this.page) : h("main", { class: "message", "aria-busy": "true" }, h("p", t("visit.loading"))),
+      !desk.ready && waiting(),
+      desk.ready && this.page === "staff" && find("staff"),
+      desk.ready && shown && h("div", { key: "room", class: "room", hidden: locked, inert: locked }, [find(shown)]),
     ]);
   },
+};
+
+const ask = () => {
+  desk.asking = true;
 };
 
 const initials = (name) =>

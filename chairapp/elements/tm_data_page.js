@@ -6,7 +6,8 @@ import { directButton, directFacts } from "tm_direct";
 import { installButton, installText } from "tm_install";
 import { href } from "tm_route";
 import { faultNote, shape } from "tm_shapes";
-import { desk, lamp } from "tm_state";
+import { removedNote } from "tm_removed";
+import { author, desk, lamp } from "tm_state";
 import { lampState } from "tm_sync_lamp";
 import { unsentNote, unsentVisits } from "tm_unsent";
 import { t, told, when } from "tm_words";
@@ -71,7 +72,7 @@ export default {
       ]);
     },
     turnedAway() {
-      if (!this.refused.length) return null;
+      if (!this.refused.length || !author()) return null; // what was refused is of a visit
       return h("section", { class: "refused" }, [
         h("h2", t("data.refused")),
         h("p", { class: "hint" }, t("data.refused_hint")),
@@ -93,6 +94,7 @@ export default {
     return h("main", { class: "sheet data" }, [
       h("h1", { tabindex: -1 }, t(`data.title_${state}`)),
       this.alarm(),
+      removedNote(),
       unsentNote(this.unsent, { always: true }),
       lamp.sync.lastError && h("p", { class: "hint" }, lamp.sync.lastError),
       h(
@@ -107,29 +109,18 @@ export default {
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
         directButton(lamp.sync, this.attempt),
         state === "unpaired"
-          ? h(
-              "button",
-              {
-                type: "button",
-                class: "primary pair",
-                onClick: () =>
-                  this.attempt(
-                    () => replica.pair(t("data.tablet_name")),
-                    () => t("data.paired"),
-                  ),
-              },
-              t("data.pair"),
-            )
+          ? h("a", { class: "primary pair", href: href("pair") }, t("data.pair"))
           : h("button", { type: "button", class: "primary send", onClick: () => replica.kick() }, t("data.send")),
-        h(
-          "button",
-          {
-            type: "button",
-            class: "secondary save",
-            onClick: () => this.attempt(replica.saveToFile, (name) => t("data.saved", { name })),
-          },
-          t("data.save"),
-        ),
+        author() &&
+          h(
+            "button",
+            {
+              type: "button",
+              class: "secondary save",
+              onClick: () => this.attempt(replica.saveToFile, (name) => t("data.saved", { name })),
+            },
+            t("data.save"),
+          ),
         installButton(),
       ]),
     ]);

@@ -13,3 +13,9 @@ export function setDraft(name, text) {
   if (text) sessionStorage.setItem(place(name), text);
   else sessionStorage.removeItem(place(name));
 }
+
+/** Nothing typed is left. */
+export function forgetDrafts() {
+  for (const name of Object.keys(held)) delete held[name];
+  for (const key of Object.keys(sessionStorage)) if (key.startsWith(place(""))) sessionStorage.removeItem(key);
+}

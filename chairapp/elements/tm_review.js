@@ -4,11 +4,17 @@ import { sign } from "tm_actions";
 import { derived } from "tm_derived";
 import { href } from "tm_route";
 import { badge, faultNote, shape } from "tm_shapes";
-import { author, desk, nameOf, row } from "tm_state";
+import { author, desk, nameOf, personOf, row } from "tm_state";
 import { changesText, faceText, isClinicalStep, label, say, title, valueText, verdictOf } from "tm_steps";
 import { num, rounded, t, when } from "tm_words";
 
 const CHANGES = ["ovd_change", "display_change", "distance_change"];
+// With nothing left to do, and with steps open.
+const SIGN = {
+  clinician: ["review.sign", "review.sign_open"],
+  supervised: ["review.sign", "review.sign_open"],
+  supervisor: ["review.sign_second", "review.sign_second_open"],
+};
 
 export default {
   data: () => ({ fault: null, busy: false }),
@@ -24,10 +30,10 @@ export default {
     },
   },
   methods: {
-    async keep() {
+    async keep(role) {
       if (this.busy) return;
       this.busy = true;
-      this.fault = await sign().finally(() => {
+      this.fault = await sign(role).finally(() => {
         this.busy = false;
       });
     },
@@ -116,16 +122,44 @@ export default {
         h("p", [
           h("strong", t("review.signed", { name: nameOf(one.author), time: when(one.at) })),
           ` ${t(`role.${one.role}`)}`,
+          !one.key && h("span", { class: "aside" }, ` · ${t("review.unproved")}`),
           h("code", { class: "digest" }, one.digest.slice(0, 8)),
         ]),
         !one.valid && one.void_by && this.voided(one),
       ]);
     },
-    signing() {
+    /** As what the person here signs; null when there is nothing for them to sign. */
+    role() {
       const valid = this.signatures.filter((one) => one.valid),
         mine = valid.some((one) => one.author === author().id);
-      const second = valid.length > 0 && valid.every((one) => one.role === "supervised");
-      const todo = desk.verdict?.todo ?? [];
+      if (mine || !["clinician", "supervised"].includes(author().role)) return null;
+      const second = author().role === "clinician" && this.supervised();
+      return second ? "supervisor" : author().role;
+    },
+    /** Whether it is a supervised clinician's visit, opened or signed by one. */
+    supervised() {
+      const opened = desk.entries.find((entry) => entry.kind === "opened");
+      const signs = this.signatures.some((one) => one.valid && one.role === "supervised");
+      return signs || personOf(opened?.author)?.role === "supervised";
+    },
+    /** What is still missing of a supervised visit. */
+    waits() {
+      const valid = this.signatures.filter((one) => one.valid),
+        by = (role) => valid.some((one) => one.role === role);
+      if (by("clinician") || !this.supervised() || (by("supervised") && by("supervisor"))) return null;
+      const first = by("supervisor") && !by("supervised");
+      return h("div", { class: "second-signature" }, [
+        h("p", { class: "label-state is-open" }, [shape("open"), h("span", t(first ? "review.first" : "review.second"))]),
+        this.role() === null &&
+          h("button", { type: "button", class: "secondary change-person", onClick: ask }, [
+            shape("person"),
+            t("review.change"),
+          ]),
+      ]);
+    },
+    signing() {
+      const role = this.role(),
+        todo = desk.verdict?.todo ?? [];
       return h("section", { class: "signing" }, [
         todo.length > 0 &&
           h("p", { class: "hint" }, [
@@ -139,14 +173,13 @@ export default {
             ),
           ]),
         this.signatures.length > 0 && h("ul", { class: "signatures" }, this.signatures.map(this.signature)),
-        second && h("p", { class: "hint" }, t("review.second")),
+        this.waits(),
         faultNote(this.fault),
-        !mine &&
-          ["clinician", "supervised"].includes(author().role) &&
+        role &&
           h(
             "button",
-            { type: "button", class: "primary sign", onClick: this.keep },
-            t(todo.length ? "review.sign_open" : "review.sign", { name: author().name }),
+            { type: "button", class: "primary sign", "data-role": role, onClick: () => this.keep(role) },
+            t(SIGN[role][todo.length ? 1 : 0], { name: author().name }),
           ),
         !["clinician", "supervised"].includes(author().role) && h("p", { class: "hint" }, t("review.who_signs")),
       ]);
@@ -172,3 +205,7 @@ export default {
 };
 
 const signedMean = (value) => (value > 0 ? "+" : "") + rounded(value);
+
+const ask = () => {
+  desk.asking = true;
+};

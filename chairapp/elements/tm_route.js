@@ -2,8 +2,9 @@
 //
 //   #/                        the visits            #/walk/VISIT/STEP/ITEM   a question
 //   #/new                     a new visit           #/accept/VISIT/STEP      accepting a step with a reason
-//   #/staff                   who writes            #/wax/VISIT              wax plan and adjustments
+//   #/staff                   who is at the tablet  #/wax/VISIT              wax plan and adjustments
 //   #/data                    where the data is     #/change/VISIT           recording an adjustment
+//   #/pair                    to which clinic it belongs; #pair=CODE is what a pairing symbol holds
 import { reactive } from "vue";
 
 export const route = reactive({ page: "", visit: null, step: null, item: null });
@@ -21,6 +22,8 @@ export function replace(...parts) {
 }
 
 function read() {
+  const code = location.hash.match(/^#\/?pair=(.+)$/)?.[1];
+  if (code) return Object.assign(route, { page: "pair", visit: null, step: decodeURIComponent(code), item: null });
   const [page = "", visit = null, step = null, item = null] = location.hash.replace(/^#\/?/, "").split("/");
   Object.assign(route, { page, visit, step, item });
 }

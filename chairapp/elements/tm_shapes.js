@@ -34,6 +34,7 @@ const DRAWN = {
   undo: () => [line("M8.5 5 4 9.5 8.5 14"), line("M4 9.5h9.5a6 6 0 0 1 0 12H9")],
   erase: () => [line("M8.2 5H21v14H8.2L2.5 12z"), line("M12 9.3l5.4 5.4M17.4 9.3 12 14.7")],
   person: () => [h("circle", { cx: 12, cy: 8, r: 4, ...STROKE }), line("M4.5 20.5c1-4 4-5.5 7.5-5.5s6.5 1.5 7.5 5.5")],
+  lock: () => [h("rect", { x: 4.5, y: 10.5, width: 15, height: 11, rx: 2, ...STROKE }), line("M8 10.5V7.5a4 4 0 0 1 8 0v3")],
   tablet: () => [h("rect", { x: 5, y: 2.5, width: 14, height: 19, rx: 2.5, ...STROKE }), line("M10.5 18h3")],
   sent: () => [line("m2.5 12.8 4.4 4.4 9-9.6"), line("m11.5 16.2 1.2 1 8.8-9.4")],
   alert: () => [line("M12 3 22.5 21h-21z"), line("M12 9.5v5"), line("M12 17.7v.1")],

@@ -1,22 +1,30 @@
-// The visit on the table: its entries, what the judge says of it, who writes, and where the data is.
+// The visit on the table: its entries, what the judge says of it, who is signed in, and where the data is.
 //
 // The judge answers a moment after an entry is kept; until then `row` lays the entries it has not seen over its last
 // word, so that a tap shows at once.
 import { markRaw, reactive, watch } from "vue";
+import { forgetDrafts } from "tm_draft";
+import { watchIdle } from "tm_idle";
 import * as judge from "tm_judge";
+import * as people from "tm_people";
 import * as release from "tm_release";
 import * as replica from "tm_replica";
 import { route } from "tm_route";
-import { speak } from "tm_words";
+import { speak, t } from "tm_words";
 
-const AUTHOR = "tm.author";
+const MINUTE_MS = 60 * 1000;
+const IDLE_MINUTES = 10; // where the clinic does not say
+const KEEP_DAYS = 30;
+const CLINIC_VISIT = "00000000-0000-7000-8000-0000000000c1"; // as in chairapp/clinic.py
 
 export const desk = reactive({
   ready: false,
   problem: "",
   clinic: null,
   device: null,
-  author: localStorage.getItem(AUTHOR),
+  author: null, // staff id of who is signed in
+  asking: false, // somebody else is about to sign in
+  notice: "", // why nobody is signed in any more
   visit: null,
   loaded: false,
   missing: false,
@@ -28,15 +36,15 @@ export const desk = reactive({
 });
 export const lamp = reactive({ sync: replica.status(), release: release.status(), judge: judge.status() });
 
-/** Who writes, as the clinic document has them; null until somebody is picked. */
+/** Who is signed in, as the clinic document has them; null for nobody. */
 export const author = () => personOf(desk.author);
 export const personOf = (id) => desk.clinic?.staff.find((person) => person.id === id) ?? null;
 export const nameOf = (id) => personOf(id)?.name ?? id ?? "";
 
-export function setAuthor(id) {
-  desk.author = id;
-  localStorage.setItem(AUTHOR, id);
-}
+/** What signing in needs to know of the tablet. One that was blocked lets in whoever has to save what it holds. */
+export const tabletOf = () => ({ device: desk.device?.device, always: lamp.sync.removed === "blocked" });
+
+const idleLimit = () => (desk.clinic?.idle_minutes ?? IDLE_MINUTES) * MINUTE_MS;
 
 /**
  * Present state of an item, entries the judge has not seen yet included. See chairapp/judge/settle.py for its
@@ -147,9 +155,9 @@ async function ask(visit) {
 
 async function readClinic() {
   const clinic = await replica.document("clinic");
-  if (!clinic) return;
-  desk.clinic = markRaw(clinic);
   desk.device = await replica.device();
+  desk.clinic = clinic && markRaw(clinic);
+  if (!clinic) return;
   speak(desk.language, clinic.time_zone);
   await documentOf(clinic.sequence);
 }
@@ -160,8 +168,9 @@ export async function begin() {
   judge.subscribe(() => (lamp.judge = judge.status()));
   release.subscribe(() => (lamp.release = release.status()));
   try {
-    await replica.start({ causal: ["adjustment"] });
+    await replica.start({ causal: ["adjustment"], wanted, keepDays, over, remembered });
     await readClinic();
+    await beginPeople();
   } catch (error) {
     desk.problem = [error.message, error.do].filter(Boolean).join(" ");
   }
@@ -170,9 +179,39 @@ export async function begin() {
   judge.start();
 }
 
+async function beginPeople() {
+  people.subscribe((id, notice) => Object.assign(desk, { author: id, notice }));
+  desk.author = await people.present(idleLimit());
+  watchIdle({
+    limit: idleLimit,
+    active: () => desk.author !== null,
+    seen: () => people.seen(desk.author),
+    lock: () => people.lock(t("staff.idle")),
+  });
+}
+
+/** Not the clinic's own visit, which nodes keep to themselves; finished ones only if they were written here. */
+const wanted = (row) => row.visit !== CLINIC_VISIT && (row.state !== "finished" || row.mine);
+
+const keepDays = (clinic) => clinic?.keep_days ?? KEEP_DAYS;
+
+/** A visit that is over may be let go of here once the clinic has it in its backup. */
+const over = (state, entries) => state === "finished" || entries.some((entry) => entry.kind === "signature");
+
+/** What an old visit is found by. */
+const remembered = (entries) => entries.find((entry) => entry.kind === "opened")?.value.box ?? null;
+
+/** The clinic removed this tablet and it is empty now: with the entries go the people and what was typed. */
+async function forgetAll() {
+  forgetDrafts();
+  await people.forgetEverybody();
+  Object.assign(desk, { author: null, asking: false, notice: "" });
+}
+
 let documentsSeen = -1;
 
 function heard(list, status) {
+  if (status.removed === "cleared" && lamp.sync.removed !== "cleared") forgetAll();
   lamp.sync = status;
   if (status.documents !== documentsSeen || !desk.clinic) {
     documentsSeen = status.documents;

@@ -79,7 +79,7 @@ export function isRequired(item) {
 export function verdictOf(step) {
   const about = desk.verdict?.steps[step];
   if (!about) return "open";
-  if (step === "review") return (desk.state.signatures ?? []).some((one) => one.valid) ? "fits" : "open";
+  if (step === "review") return desk.state.signed ? "fits" : "open";
   return about.required || isBegun(step) ? about.verdict : "open";
 }
 

@@ -7,10 +7,11 @@ import { shape } from "tm_shapes";
 import { lamp } from "tm_state";
 import { isToday, t, time, when } from "tm_words";
 
-const SHAPES = { unpaired: "unpaired", alarm: "alert", refused: "alert", waiting: "tablet", sent: "sent" };
+const SHAPES = { removed: "unpaired", unpaired: "unpaired", alarm: "alert", refused: "alert", waiting: "tablet", sent: "sent" };
 
 /** What the lamp says first: the worst thing first. */
-export function lampState({ paired, unauthorized, alarm, refused, pending }) {
+export function lampState({ paired, unauthorized, removed, alarm, refused, pending }) {
+  if (removed) return "removed";
   if (!paired || unauthorized) return "unpaired";
   if (alarm) return "alarm";
   if (refused > 0) return "refused";

@@ -41,7 +41,7 @@ export default {
         ...value,
         at,
         author,
-        signed: (visit.kinds.signature ?? []).length > 0,
+        signed: isSigned((visit.kinds.signature ?? []).map((entry) => entry.value.role)),
         pending: visit.pending,
         complete: visit.complete,
         step: last && this.stepOf(last.item),
@@ -90,11 +90,6 @@ export default {
             t("visits.new"),
           ]),
       ]),
-      !desk.clinic &&
-        h("div", { class: "empty" }, [
-          h("p", { class: "sentence" }, t("visits.unpaired")),
-          h("a", { class: "primary", href: href("data") }, t("visits.connect")),
-        ]),
       desk.problem && h("p", { class: "fault", role: "alert" }, [shape("alert"), h("span", desk.problem)]),
       unsentNote((this.visits ?? []).filter((visit) => visit.pending > 0).length, { always: false }),
       this.visits &&
@@ -122,3 +117,6 @@ export default {
     ]);
   },
 };
+
+/** Whether these roles are enough; whether each signature still holds shows when the visit is opened. */
+const isSigned = (roles) => roles.includes("clinician") || ["supervised", "supervisor"].every((one) => roles.includes(one));

@@ -6,7 +6,7 @@ from chairapp.judge.index import index_of, is_known
 from chairapp.judge.past import pasts
 from chairapp.judge.rows import lacks_stations, row_of
 from chairapp.judge.shapes import Doc, Rows
-from chairapp.judge.signatures import cause, signatures_of
+from chairapp.judge.signatures import cause, is_signed, signatures_of
 
 
 def settle(sequence: Doc, entries: Rows) -> Doc:
@@ -31,8 +31,9 @@ def settle(sequence: Doc, entries: Rows) -> Doc:
           "withdrawn" [{"id", "value", "author", "at"}] readings taken back
       "adjustments": [{"id", "author", "at", "rim", "surface", "stations", "disturbs": [items], "withdrawn": bool}],
       "acceptances": {step: {"id", "author", "at", "reason", "codes", "unaware_of": [adjustment ids]}}, the latest,
-      "signatures": [{"id", "author", "at", "role", "digest", "verdicts", "judge", "covers", "valid",
+      "signatures": [{"id", "author", "at", "role", "digest", "verdicts", "judge", "covers", "key", "valid",
                       "void_by": null or {"id", "kind", "item", "author", "at"}}],
+      "signed": whether those that hold are enough: a clinician's, or a supervised one's and a supervisor's,
       "voids": [{"what": "record" or "signature", "id": what is void, "by": {"id", "kind", "item", "author", "at"}}],
       "notes": [{"id", "step", "value", "author", "at", "withdrawn"}],
       "checks": [{"id", "item", "value", "author", "at"}],
@@ -61,6 +62,7 @@ def settled(sequence: Doc, index: Doc, ordered: Rows) -> Doc:
         "adjustments": _adjustments(facts, known),
         "acceptances": _acceptances(facts, known),
         "signatures": signatures,
+        "signed": is_signed(signatures),
         "voids": _voids(facts, signatures),
         "notes": _notes(facts, known),
         "checks": _checks(facts, known),

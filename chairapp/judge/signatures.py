@@ -17,9 +17,24 @@ def signatures_of(facts: Doc, entries: Rows) -> Rows:
     return found
 
 
+def is_signed(signatures: Rows) -> bool:
+    """Whether a visit with these signatures is signed as it must be: by a clinician, or by a supervised one and by
+    somebody else who supervises. Only signatures that hold count.
+    """
+    valid = [row for row in signatures if row["valid"]]
+    for row in valid:
+        if row["role"] == "clinician":
+            return True
+        if row["role"] == "supervised":
+            for other in valid:
+                if other["role"] == "supervisor" and other["author"] != row["author"]:
+                    return True
+    return False
+
+
 def _row(entry: Doc, void_by: Doc | None) -> Doc:
     row = {"id": entry["id"], "author": entry["author"], "at": entry["at"]}
-    for name in ("role", "digest", "verdicts", "judge", "covers"):
+    for name in ("role", "digest", "verdicts", "judge", "covers", "key"):
         row[name] = entry["value"].get(name)
     row["valid"] = void_by is None
     row["void_by"] = void_by and cause(void_by)

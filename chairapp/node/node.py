@@ -69,6 +69,8 @@ class Node:
 
     def check(self, entry: Entry) -> Refusal | None:
         """What is wrong with an entry that came in. One whose sequence is not known here is taken as it is."""
+        if entry["visit"] == CLINIC_VISIT and entry["device"] in self._tablets():
+            return Refusal("visit", "a tablet writes nothing on the clinic's own visit", "Sign in again.")
         if entry["kind"] == "opened" and (fault := _check_box(entry)):
             return fault
         if entry["kind"] == ERASURE and (fault := self._check_erasure(entry)):
@@ -111,6 +113,9 @@ class Node:
             made = erased.make(stamper, entry, reason.strip(), author)
             self.store.add([made])
             return made
+
+    def _tablets(self) -> set[str]:
+        return {device.id for device in self.devices.list() if device.kind == "tablet"}
 
     def _check_erasure(self, entry: Entry) -> Refusal | None:
         named = self.store.get(entry["of"] or "")

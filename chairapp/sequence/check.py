@@ -135,9 +135,11 @@ def _signature(_: Doc, entry: Doc) -> Doc | None:
             return fault_of("value." + name, "object", "signature", value.get(name))
     if value.get("role") not in SIGNS:
         return fault_of("value.role", "choice", "signature", value.get("role"), known=", ".join(SIGNS))
+    names = ["digest", "judge"]
     # one without a key was made before people had keys; half of a proof is none
-    proof = ["key", "proof"] if "key" in value or "proof" in value else []
-    return _texts_of(value, "signature", ["digest", "judge"] + proof)
+    if "key" in value or "proof" in value:
+        names += ["key", "proof"]
+    return _texts_of(value, "signature", names)
 
 
 _LOOKS = {

@@ -6,6 +6,7 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page
 
+from chairapp.people.demo import DEMO_PIN
 from tests.browser.conftest import until
 
 Answers = Mapping[str, Any]
@@ -18,8 +19,23 @@ class Chair:
     def __init__(self, page: Page, answers: Answers) -> None:
         self.page, self.answers = page, answers
 
-    def sign_in(self, staff: str) -> None:
+    def sign_in(self, staff: str, pin: str = DEMO_PIN) -> None:
+        """By the names on the screen, else by the name at the top right. The first time needs the network."""
+        if not self.page.locator("[data-staff], .strip .who").first.is_visible():
+            self.page.locator("[data-staff], .strip .who").first.wait_for()
+        if not self.page.locator("[data-staff]").count():
+            self.page.locator(".strip .who").click()
         self.page.locator(f'[data-staff="{staff}"]').click()
+        self.type_pin(pin)
+        until(lambda: self.author() == staff, f"{staff} to be signed in")
+
+    def type_pin(self, pin: str) -> None:
+        for digit in pin:
+            self.page.locator(f".pin-keys .key-k{digit}").click()
+        self.page.locator(".enter").click()
+
+    def author(self) -> Any:
+        return json.loads(self.page.evaluate(STATE, "author"))
 
     def open_visit(self, chair: str) -> str:
         """A new visit; gives its id."""

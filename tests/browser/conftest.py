@@ -195,9 +195,15 @@ def tablet(tablets: Callable[..., Tablet]) -> Tablet:
 
 
 @pytest.fixture(scope="session")
-def clinic(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def clinic_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder of `clinic`."""
+    return tmp_path_factory.mktemp("clinic") / "data"
+
+
+@pytest.fixture(scope="session")
+def clinic(clinic_data: Path) -> Iterator[str]:
     """The address of a clinic server, one for all tests that ask for it: each opens its own visit on its own tablet."""
-    folder, port = tmp_path_factory.mktemp("clinic"), free_port()
+    folder, port = clinic_data.parent, free_port()
     url = f"http://127.0.0.1:{port}"
     threemark = str(Path(sys.executable).parent / "threemark")
     processes = Processes(folder)

@@ -2,7 +2,8 @@
 
     python -m tests.browser.small_node --data DIR --port N [--mark TEXT] [--fault NAME]
 
-`--mark` stands on the page, so that another mark is another release. `--retired` takes the service worker back. Faults:
+`--mark` stands on the page, so that another mark is another release. `--retired` takes the service worker back.
+`--finished` calls every visit finished; POST /backed-up says that all it holds is in a backup. Faults:
 
     die-after-storing   stores the first batch and dies before it answers
     garbled-page        serves the page with other bytes than the manifest says
@@ -30,8 +31,10 @@ from nicegui import ui
 from chairapp.sequence import digest, document, jaw_relation
 from chairapp.tablet import Author, add_tablet
 from sync.access import FileDevices, require
+from sync.backup import BACKED_UP
 from sync.blobs import FolderBlobs
 from sync.border import HopRoute
+from sync.desk import FINISHED
 from sync.entry import Refusal
 from sync.routes import routes
 from sync.tiny_store import TinyStore
@@ -58,7 +61,9 @@ def main() -> None:
     devices = FileDevices(asked.data / "devices.json")
     app = FastAPI(lifespan=_closing(store))
     check = _check if asked.fault == "refuses" else None
-    app.include_router(routes(store, devices, check, blobs=FolderBlobs(asked.data / "blobs")))
+    state = (lambda _: FINISHED) if asked.finished else None
+    app.include_router(routes(store, devices, check, blobs=FolderBlobs(asked.data / "blobs"), state=state))
+    app.post("/backed-up")(lambda: store.keep(BACKED_UP, store.head()._asdict()))
     app.include_router(_documents(devices, {"steps": []} if asked.fault == "wrong-sequence" else SEQUENCE))
     app.include_router(_pairing(devices))
     _add_mark(asked.mark)
@@ -76,6 +81,7 @@ def _asked() -> argparse.Namespace:
     parser.add_argument("--mark", default="")
     parser.add_argument("--fault", choices=FAULTS)
     parser.add_argument("--retired", action="store_true")
+    parser.add_argument("--finished", action="store_true")
     return parser.parse_args()
 
 

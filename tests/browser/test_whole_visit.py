@@ -78,6 +78,7 @@ def test_a_visit_walked_with_the_network_cut_arrives_once_and_means_the_same_eve
     clinic, chair = nodes("clinic"), nodes("chair")
     tablet = tablets(viewport={"width": 1024, "height": 768})
     page = tablet.open(nodes.urls["chair"] + "/chair")
+    Chair(page, {}).sign_in("clin-1")
     _until_it_works_alone(page)
     chair.kill()
     clinic.kill()
@@ -135,7 +136,6 @@ def _until_it_works_alone(page) -> None:
 
 
 def _walk_to_the_vertical(hand: Chair) -> str:
-    hand.sign_in("clin-1")
     visit = hand.open_visit("1")
     hand.walk("vertical.rest_bases")
     hand.page.locator(".next").click()

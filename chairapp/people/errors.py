@@ -1,0 +1,36 @@
+"""What can go wrong in `people`, as one tree.
+
+PeopleError
+  NobodyHere      a staff id that the clinic document does not name
+  WrongPin        not the PIN of this person
+  PinLocked       too many wrong PINs; the next try has to wait
+  NoKey           what should be a public key is none
+"""
+
+from typing import ClassVar
+
+from sync.errors import SyncError
+
+
+class PeopleError(SyncError):
+    """`field`, `why` and `do` are what a person is shown; `status` is the HTTP answer."""
+
+
+class NobodyHere(PeopleError):
+    status: ClassVar[int] = 404
+    do: ClassVar[str] = "Ask the practice manager."
+
+
+class WrongPin(PeopleError):
+    status: ClassVar[int] = 403
+    do: ClassVar[str] = "Try again."
+
+
+class PinLocked(PeopleError):
+    status: ClassVar[int] = 429
+    do: ClassVar[str] = "Wait, then try again."
+
+
+class NoKey(PeopleError):
+    status: ClassVar[int] = 422
+    do: ClassVar[str] = "Load the page again."
