@@ -55,9 +55,9 @@ export default {
   },
   render() {
     return h("main", { class: "sheet pair" }, [
-      h("h1", { tabindex: -1 }, desk.device ? t("pair.again", { name: desk.device.name }) : t("pair.title")),
+      h("h1", { tabindex: -1 }, title()),
       removedNote(),
-      h("p", { class: "hint" }, t("pair.how")),
+      h("p", { class: "hint" }, t(desk.device ? "pair.how_again" : "pair.how")),
       h("ol", { class: "ways-in" }, ["pair.way_one", "pair.way_two", "pair.way_three"].map((key) => h("li", { key }, t(key)))),
       this.field(CODE, t("pair.code_label"), t("pair.code_hint"), { autocapitalize: "characters", spellcheck: false }),
       this.field(NAME, t("pair.name_label"), t("pair.name_hint"), { maxlength: 80 }),
@@ -70,6 +70,11 @@ export default {
     ]);
   },
 };
+
+function title() {
+  if (desk.device) return t("pair.again", { name: desk.device.name });
+  return t(lamp.sync.removed ? "data.title_removed" : "pair.title");
+}
 
 async function pairedBy(name, code) {
   try {

@@ -2,6 +2,7 @@
 import { h } from "vue";
 import * as replica from "tm_replica";
 import { shownCode } from "tm_box_code";
+import Older from "tm_older";
 import { go, href } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, documentOf, nameOf } from "tm_state";
@@ -114,6 +115,7 @@ export default {
           },
           t("visits.more", { count: signed.length - FIRST }),
         ),
+      h(Older),
     ]);
   },
 };

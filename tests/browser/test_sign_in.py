@@ -194,6 +194,47 @@ def label(code, data, folder):
     return subprocess.run(command, check=False, capture_output=True).returncode
 
 
+def test_a_pin_changed_at_the_clinic_is_heard_at_the_next_contact_and_the_old_one_opens_nothing(hand):
+    lock(hand)
+    answer = {"error": {"field": "pin", "why": "This is not the PIN.", "do": "Try again."}}
+    hand.page.context.route("**/people/enrol", lambda route: route.fulfill(status=403, json=answer))
+    to_pin(hand, "clin-1")
+    hand.type_pin(DEMO_PIN)
+    until(lambda: "Your PIN was changed" in hand.page.locator(".chair").inner_text(), "the word of the change")
+    assert hand.author() is None
+    to_pin(hand, "clin-1")
+    hand.type_pin(DEMO_PIN)
+    assert told(hand) == "This is not the PIN. Try again."
+    hand.page.context.unroute("**/people/enrol")
+    hand.page.locator(".pin-side .back").click()
+    hand.sign_in("clin-1")
+
+
+def test_an_old_visit_that_is_no_longer_on_the_tablet_comes_back_by_its_box_code(hand):
+    visit = hand.open_visit("1")
+    to(hand, "lip", "lip.support")
+    hand.choose("strained")
+    entries = hand.entries()
+    sent(hand)
+    code = entries[0]["value"]["box"]
+    hand.page.evaluate("location.hash = '#/'")
+    gone = hand.page.evaluate(FORGET, [visit, len(entries), code])
+    assert gone
+    hand.page.reload()
+    hand.page.locator(".older input").fill("ZZZZ")
+    hand.page.locator(".older-open").click()
+    until(lambda: "No older visit" in hand.page.locator(".older").inner_text(), "that no such box is known")
+    hand.page.locator(".older input").fill(f"{code[:4]}-{code[4:]}".lower())
+    hand.page.locator(".older-open").click()
+    until(lambda: hand.route()[1:2] == [visit], "the visit")
+    assert sorted(one["id"] for one in hand.entries()) == sorted(one["id"] for one in entries)
+
+
+FORGET = """([visit, count, remembered]) => import('tm_replica_store')
+  .then(({openStore}) => openStore('threemark', () => null))
+  .then((store) => store.forget(visit, {node: null, count, remembered}))"""
+
+
 def test_a_removed_tablet_hands_in_clears_itself_and_says_so(hand, store):
     offline(hand)
     visit = hand.open_visit("1")
