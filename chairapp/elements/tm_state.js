@@ -186,8 +186,13 @@ async function beginPeople() {
     limit: idleLimit,
     active: () => desk.author !== null,
     seen: () => people.seen(desk.author),
-    lock: () => people.lock(t("staff.idle")),
+    lock: lockIdle,
   });
+}
+
+/** Unless somebody is at work on this tablet in another tab. */
+async function lockIdle() {
+  if (!(await people.present(idleLimit()))) await people.lock(t("staff.idle"));
 }
 
 /** Not the clinic's own visit, which nodes keep to themselves; finished ones only if they were written here. */
