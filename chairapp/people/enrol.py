@@ -17,6 +17,7 @@ from chairapp.people.errors import NoKey
 from chairapp.people.proof import Keys, public_jwk, thumbprint
 from sync.access import Device, Devices, require
 from sync.border import HopRoute
+from sync.errors import NotAllowed
 from sync.models import ERRORS
 
 __all__ = ["KNOWN_DAYS", "Enrolled", "Enrolment", "enrol_routes"]
@@ -51,6 +52,8 @@ def enrol_routes(devices: Devices, check: Check, keys: Callable[[], Keys], keep:
 
     @router.post("/enrol", summary="Sign in on a tablet, and make the person's key there known")
     async def enrol(asked: Enrolment, device: Annotated[Device, Depends(require(devices))]) -> Enrolled:
+        if device.kind != "tablet":
+            raise NotAllowed("People sign in on tablets, this is a node.", field="Authorization")
         return await run_in_threadpool(_enrol, asked, device.id, check, keys, keep)
 
     return router

@@ -21,12 +21,13 @@ CALLS = [
     "GET /sync/visits",
     "GET /sync/visits/{visit}",
     "POST /pair",
+    "POST /people/enrol",
     "POST /sync/entries",
     "PUT /sync/address",
     "PUT /sync/blobs/{sha256}",
 ]
-# What these take no schema can say: bytes of this very digest, an address that may be a node's.
-PARTICULAR = ("PUT /sync/address", "PUT /sync/blobs/{sha256}")
+# What these take no schema can say: bytes of this very digest, an address that may be a node's, the PIN of a person.
+PARTICULAR = ("POST /people/enrol", "PUT /sync/address", "PUT /sync/blobs/{sha256}")
 EXAMPLES = 120
 
 

@@ -87,6 +87,12 @@ def test_a_removed_tablet_enrols_nobody(tablets, devices):
     assert tablets.kept == []
 
 
+def test_a_node_is_no_place_to_sign_in(tablets, devices):
+    _, token = devices.add("node", "Bag", "")
+    assert tablets.enrol(token=token).status_code == 403
+    assert tablets.kept == []
+
+
 def test_the_demonstrations_pin_opens_nothing_at_a_clinic_that_is_not_invented(devices):
     tablets = Tablets(devices, CLINIC.model_copy(update={"invented": False}))
     assert tablets.enrol().json()["error"]["field"] == "pin"
