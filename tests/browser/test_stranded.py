@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from chairapp.clinic import CLINIC_VISIT
 from sync.sql_store import SqlStore
 from tests.browser.chair import Chair
 from tests.browser.conftest import Process, free_port, until
@@ -44,10 +45,11 @@ class Clinic:
         shutil.rmtree(self.folder / "chair")
 
     def stored(self) -> list[str]:
-        """Ids of all entries at the clinic, in the order they came, a double one twice."""
+        """Ids of all entries of visits at the clinic, in the order they came, a double one twice."""
         store = SqlStore(f"sqlite:///{self.folder / 'clinic' / 'clinic.sqlite'}", write=False)
         try:
-            return [entry["id"] for entry in store.since(None, 500).entries]
+            entries = store.since(None, 500).entries
+            return [entry["id"] for entry in entries if entry["visit"] != CLINIC_VISIT]
         finally:
             store.close()
 
