@@ -11,6 +11,7 @@ from typing import Any, NoReturn
 
 from chairapp.box.errors import BoxError, NoSignature
 from chairapp.clinic import ClinicError
+from chairapp.export.errors import ExportError
 from chairapp.judge.errors import InputError
 from chairapp.node.errors import NodeError
 from chairapp.node.settings import ENVIRONMENT, SETTINGS
@@ -37,7 +38,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return code
     except (_No, NoSignature) as no:
         return _say(given.command, str(no), NO)
-    except (BoxError, ClinicError, InputError, NodeError) as error:
+    except (BoxError, ClinicError, ExportError, InputError, NodeError) as error:
         return _say(given.command, str(error), BAD)
     except SyncError as error:
         return _say(given.command, f"{error.why} {error.do}", BAD)
@@ -64,7 +65,17 @@ def _parser() -> argparse.ArgumentParser:
     about = "Walks a clinician through the shaping of two wax rims, judges every reading on the spot, keeps the record."
     parser = _Parser(prog="threemark", description=about, allow_abbrev=False)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_chair, _add_clinic, _add_judge, _add_label, _add_prescription, _add_verify, *_KEEPING):
+    for add in (
+        _add_demo,
+        _add_chair,
+        _add_clinic,
+        _add_judge,
+        _add_label,
+        _add_prescription,
+        _add_export,
+        _add_verify,
+        *_KEEPING,
+    ):
         add(commands)
     return parser
 
@@ -129,6 +140,27 @@ def _add_prescription(commands: Any) -> None:
     )
     prescription.add_argument("--out", type=Path, metavar="FILE", required=True, help="FILE.pdf")
     prescription.add_argument("--paper", choices=("a4", "letter"), help="the node's paper when left out")
+
+
+def _add_export(commands: Any) -> None:
+    export = _command(
+        commands, "export", "write visits to files, for a spreadsheet, another system or safekeeping", _export
+    )
+    _add_where(export)
+    export.add_argument(
+        "--format",
+        choices=("fhir", "csv", "json"),
+        required=True,
+        help="FHIR R4, tables, or the full record to re-check",
+    )
+    export.add_argument(
+        "--out", type=Path, metavar="PATH", required=True, help="a file; tables go to a folder or a .zip"
+    )
+    export.add_argument("--since", metavar="DAY", help="visits opened on this day or later, 2026-12-31")
+    export.add_argument("--until", metavar="DAY", help="visits opened on this day or before")
+    one = export.add_mutually_exclusive_group()
+    one.add_argument("--code", metavar="BOX_CODE", help="the record of one box only, with who looked at it")
+    one.add_argument("--visit", metavar="ID", help="the record of one visit only, the same")
 
 
 def _add_verify(commands: Any) -> None:
@@ -226,6 +258,13 @@ def _prescription(given: Given) -> None:
     from chairapp.node.reading import prescription_file
 
     prescription_file(given.code, given.data, given.out, given.paper, os.environ)
+
+
+def _export(given: Given) -> None:
+    from chairapp.node.exporting import export_all
+
+    asked = {name: getattr(given, name) for name in ("since", "until", "code", "visit")}
+    print(export_all(given.data, given.store, given.format, given.out, os.environ, **asked))
 
 
 def _verify(given: Given) -> None:

@@ -54,6 +54,7 @@ class Settings:
     label_sheet: str | None = None
     paper: Literal["a4", "letter"] = "a4"
     overdue_days: int = 14
+    access_days: int = 3650
 
     @property
     def address(self) -> str:
@@ -169,6 +170,7 @@ SETTINGS = (
     ),
     Setting("paper", "a4", "paper of a prescription: a4 or letter", _paper, value="PAPER"),
     Setting("overdue_days", "14", "days at the laboratory after which a box is overdue", _days, value="DAYS"),
+    Setting("access_days", "3650", "days to keep who looked at what; local law decides", _days, value="DAYS"),
 )
 _PORTS = {"chair": "8080", "clinic": "8090"}
 

@@ -1,0 +1,94 @@
+"""Exports of a node's data: what the command does without stopping the node, and what the manager's page is given."""
+
+import os
+from collections.abc import Iterator, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from chairapp.box.code import parse
+from chairapp.export.period import Period, period_of
+from chairapp.export.source import Source, ignore
+from chairapp.export.write import Format, check_out, write_export
+from chairapp.node.access_log import AccessLog
+from chairapp.node.documents import Documents
+from chairapp.node.folder import Folder
+from chairapp.node.node import Node
+from chairapp.node.reading import database, reading
+from chairapp.node.settings import read_settings
+from chairapp.sequence import digest, document, jaw_relation
+from sync.blobs import FolderBlobs
+from sync.entry import time_text
+from sync.store import Store
+
+__all__ = ["access_log", "export_all", "sequences_in", "source_of"]
+
+Doc = dict[str, Any]
+
+
+def export_all(
+    data: Path | None,
+    url: str | None,
+    kind: Format,
+    out: Path,
+    environment: Mapping[str, str],
+    *,
+    since: str | None = None,
+    until: str | None = None,
+    code: str | None = None,
+    visit: str | None = None,
+) -> str:
+    """Write an export of a node, running or not, or of a database alone; says what is in it.
+
+    Raises ExportError, BoxError (a slip in the code), NodeError and sync.errors.SyncError.
+    """
+    check_out(kind, out)
+    period, box = period_of(since, until), parse(code) if code else None
+    with reading(data) if data else database(url or "") as (folder, store):
+        source = _source(store, folder, period, box, visit)
+        made = datetime.now(UTC)
+        if folder:
+            days = read_settings(folder.role, folder.path, {}, environment, folder.file).access_days
+            noted = AccessLog(folder.path / "log", days, lambda: made)
+            source.access = noted.about
+            noted.note(f"user {_user()}", "command", f"export {kind}, {box or visit or period}", visit or "", must=True)
+        sequences = list(sequences_in(folder))
+        count = write_export(source, kind, out, time_text(int(made.timestamp() * 1000)), sequences, ignore)
+        head = store.head()
+    what = "visit" if count == 1 else "visits"
+    return f"{out}: {count} {what}, {source.period}. Chain head {head.hash[:16]} at {head.position}."
+
+
+def source_of(node: Node, period: Period, code: str | None = None) -> Source:
+    """What a running node exports."""
+    blobs, clinic = node.blobs, node.documents.clinic()
+    return Source(node.store, node.documents.sequence, clinic, period, code, blobs=blobs, access=access_log(node).about)
+
+
+def access_log(node: Node) -> AccessLog:
+    return AccessLog(node.folder.path / "log", node.settings.access_days)
+
+
+def sequences_in(folder: Folder | None) -> Iterator[tuple[str, Doc]]:
+    """Every sequence document that is kept, by digest; the program's own where there is no folder."""
+    if folder is None:
+        own = document(jaw_relation())
+        yield digest(own), own
+        return
+    documents = Documents(folder)
+    for file in sorted(folder.sequences.glob("*.json")):
+        if known := documents.sequence(file.stem):
+            yield file.stem, known
+
+
+def _source(store: Store, folder: Folder | None, period: Period, code: str | None, visit: str | None) -> Source:
+    if folder is None:
+        own = document(jaw_relation())
+        name = digest(own)
+        return Source(store, lambda asked: own if asked == name else None, None, period, code, visit)
+    documents = Documents(folder)
+    return Source(store, documents.sequence, documents.clinic(), period, code, visit, FolderBlobs(folder.blobs))
+
+
+def _user() -> str:
+    return os.environ.get("SUDO_USER") or os.environ.get("USER") or str(os.getuid())
