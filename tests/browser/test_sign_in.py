@@ -46,12 +46,15 @@ def shift_clock(page, ms):
 
 
 def offline(hand):
-    until(
-        lambda: hand.page.evaluate("import('tm_state').then((page) => Boolean(page.lamp.release.offlineReady))"),
-        "the page to be on the tablet",
-    )
     hand.page.context.set_offline(True)
+    hand.page.evaluate("import('tm_replica').then((replica) => replica.kick())")
     until(lambda: hand.page.evaluate("import('tm_state').then((page) => page.lamp.sync.online === false)"), "offline")
+
+
+def on_the_tablet(hand):
+    """The page itself is here: it may be loaded again without the network."""
+    ready = "import('tm_state').then((page) => Boolean(page.lamp.release.offlineReady))"
+    until(lambda: hand.page.evaluate(ready), "the page to be on the tablet")
 
 
 def lock(hand):
@@ -118,6 +121,7 @@ def forged_key(like):
 
 
 def test_wrong_pins_lock_for_longer_each_time_and_a_clock_set_back_does_not_unlock(hand):
+    on_the_tablet(hand)
     lock(hand)
     offline(hand)
     to_pin(hand, "clin-1")
