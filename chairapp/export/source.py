@@ -44,6 +44,8 @@ class Source:
     visit: str | None = None
     blobs: Blobs | None = None
     access: Callable[[str], Iterator[Mapping[str, Any]]] = lambda _: iter(())
+    given: list[str] = field(default_factory=list)
+    """The visits of one record, once it was read."""
 
     @property
     def whole(self) -> bool:
@@ -68,14 +70,16 @@ class Source:
 
         Raises NothingThere at the end of a search for one record that is not here, Cancelled when told to stop.
         """
-        found, of = 0, self._count()
+        of = self._count()
+        self.given.clear()
         for looked, name in enumerate(self._names(), start=1):
             if name != CLINIC_VISIT and (visit := self._asked_for(name)):
-                found += 1
+                if self.one:
+                    self.given.append(name)
                 yield visit
             if not progress(looked, of):
                 raise Cancelled
-        if self.one and not found:
+        if self.one and not self.given:
             what = (
                 f"visit: no visit has the id {self.visit}" if self.visit else f"code: no visit has the box {self.code}"
             )

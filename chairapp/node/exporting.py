@@ -51,9 +51,12 @@ def export_all(
             days = read_settings(folder.role, folder.path, {}, environment, folder.file).access_days
             noted = AccessLog(folder.path / "log", days, lambda: made)
             source.access = noted.about
-            noted.note(f"user {_user()}", "command", f"export {kind}, {box or visit or period}", visit or "", must=True)
+            who, what = f"user {_user()}", f"export {kind}, {box or visit or period}"
+            noted.note(who, "command", what, visit or "", must=True)
         sequences = list(sequences_in(folder))
         count = write_export(source, kind, out, time_text(int(made.timestamp() * 1000)), sequences, ignore)
+        for name in source.given if folder and box else ():
+            noted.note(who, "command", what, name)
         head = store.head()
     what = "visit" if count == 1 else "visits"
     return f"{out}: {count} {what}, {source.period}. Chain head {head.hash[:16]} at {head.position}."
