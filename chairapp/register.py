@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from chairapp.visit import movements, visit_state, wanted
 
-__all__ = ["Line", "NoSequence", "Register", "VisitStore", "Words", "words_of"]
+__all__ = ["Index", "Line", "NoSequence", "Register", "VisitStore", "Words", "line_of", "words_of"]
 
 _VIEWS_KEPT = 512
 
@@ -49,8 +49,26 @@ class Line:
     """The day it is wanted back, 2026-12-31."""
 
 
+class Index(Protocol):
+    """Finds visits in a store too large to be read through: what a clinic server's register stands on."""
+
+    def lines(self) -> list[Line]:
+        """The visits whose box is not finished, and the finished ones opened last."""
+
+    def with_code(self, code: str) -> list[str]:
+        """Ids of the visits of this box."""
+
+    def codes(self) -> Collection[str]:
+        """Every box code, looked up when it is asked for."""
+
+    def __len__(self) -> int: ...
+
+
 class Register:
-    """Follows a store's feed of visits. Calls block and may come from any thread. `people` names staff ids."""
+    """Follows a store's feed of visits, all of them in memory, until it is given an index to stand on.
+
+    Calls block and may come from any thread. `people` names staff ids.
+    """
 
     def __init__(
         self,
@@ -64,26 +82,43 @@ class Register:
         self._lines: dict[str, Line] = {}
         self._views: OrderedDict[tuple[str, str], tuple[int, View]] = OrderedDict()
         self._cursor: str | None = None
+        self._index: Index | None = None
         self._lock = threading.Lock()
 
+    def stand_on(self, index: Index) -> None:
+        """From now on visits are found through `index`, and none is kept in memory but the views looked at last."""
+        self._index = index
+
     def lines(self) -> list[Line]:
-        """All visits, the one opened last first."""
-        self._follow()
-        return sorted(self._lines.values(), key=lambda line: (line.opened, line.visit), reverse=True)
+        """All visits, the one opened last first; on an index those that `Index.lines` names."""
+        if self._index:
+            found = self._index.lines()
+        else:
+            self._follow()
+            found = [*self._lines.values()]
+        return sorted(found, key=lambda line: (line.opened, line.visit), reverse=True)
 
     def __len__(self) -> int:
+        if self._index:
+            return len(self._index)
         self._follow()
         return len(self._lines)
 
     def codes(self) -> Collection[str]:
+        if self._index:
+            return self._index.codes()
         self._follow()
         return {line.code for line in self._lines.values()}
 
     def with_code(self, code: str) -> list[Line]:
         """The visits of this box: more than one when two tablets of one letter drew the same code."""
+        if self._index:
+            return [line for visit in self._index.with_code(code) if (line := self.line(visit))]
         return [line for line in self.lines() if line.code == code]
 
     def line(self, visit: str) -> Line | None:
+        if self._index:
+            return line_of(visit, self._store.visit(visit))
         self._follow()
         return self._lines.get(visit)
 
@@ -124,7 +159,7 @@ class Register:
             while more:
                 page = self._store.visits(self._cursor)
                 for touched in page.visits:
-                    line = _line(touched.visit, self._store.visit(touched.visit))
+                    line = line_of(touched.visit, self._store.visit(touched.visit))
                     if line:
                         self._lines[touched.visit] = line
                 self._cursor, more = page.cursor, page.more
@@ -137,21 +172,21 @@ def words_of(sequence: dict[str, Any], language: str) -> Words:
     return lambda key: own.get(key) or english.get(key) or key.rpartition(".")[2].replace("_", " ")
 
 
-def _line(visit: str, entries: list[Entry]) -> Line | None:
+def line_of(visit: str, entries: list[Entry]) -> Line | None:
     """None for a visit whose `opened` entry has not arrived."""
     opened = next((entry for entry in entries if entry["kind"] == "opened"), None)
-    if opened is None:
+    if opened is None or not isinstance(opened["value"], dict):
         return None
     kinds = {entry["kind"] for entry in entries}
     return Line(
         visit=visit,
-        code=opened["value"]["box"],
-        chair=opened["value"]["chair"],
+        code=str(opened["value"].get("box", "")),
+        chair=str(opened["value"].get("chair", "")),
         author=opened["author"],
         opened=opened["at"],
         last=max(entry["at"] for entry in entries),
         entries=len(entries),
-        sequence=opened["value"]["digest"],
+        sequence=str(opened["value"].get("digest", "")),
         signed="signature" in kinds,
         printed=any(_is_label(entry) for entry in entries),
         moved=tuple(movements(entries)),

@@ -142,6 +142,15 @@ def _reading(index: Doc, entry: Doc) -> None:
         _need(is_number(value), entry, "value", "a number")
 
 
+def _second(index: Doc, entry: Doc) -> None:
+    """A supervisor's own: a reading, or the answer to what is not read."""
+    if index["items"][entry["item"]]["kind"] == "reading":
+        _reading(index, entry)
+    else:
+        _need(entry["value"] is not None, entry, "value", "an answer")
+        _answer(index, entry)
+
+
 def _withdrawal(_index: Doc, entry: Doc) -> None:
     _need(isinstance(entry["of"], str), entry, "of", "the id of an entry")
 
@@ -185,7 +194,7 @@ _LOOKS = {
     "opened": _opened,
     "answer": _answer,
     "reading": _reading,
-    "check": _reading,
+    "check": _second,
     "withdrawal": _withdrawal,
     "adjustment": _adjustment,
     "acceptance": _acceptance,

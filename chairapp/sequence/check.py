@@ -81,6 +81,12 @@ def _reading(sequence: Doc, entry: Doc) -> Doc | None:
     return number_fault(item, value, "value")
 
 
+def _second(sequence: Doc, entry: Doc) -> Doc | None:
+    """A supervisor's own: a reading, or the answer to what is not read."""
+    item = find_item(sequence, entry.get("item"))
+    return _reading(sequence, entry) if item is None or item["kind"] == "reading" else value_fault(item, entry["value"])
+
+
 def _withdrawal(_: Doc, entry: Doc) -> Doc | None:
     of = entry.get("of")
     if not isinstance(of, str) or not of:
@@ -146,7 +152,7 @@ _LOOKS = {
     "opened": _opened,
     "answer": _answer,
     "reading": _reading,
-    "check": _reading,
+    "check": _second,
     "withdrawal": _withdrawal,
     "adjustment": _adjustment,
     "acceptance": _acceptance,
