@@ -1,12 +1,21 @@
 """Exports of a node's data: what the command does without stopping the node, and what the manager's page is given."""
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from fastapi import FastAPI
+from nicegui import app as nicegui_app
+
 from chairapp.box.code import parse
+from chairapp.box.errors import CodeError
+from chairapp.elements.frame import Door, Frame, Page
+from chairapp.export.access_page import add_access_page
+from chairapp.export.errors import NothingThere
+from chairapp.export.export_page import add_export_page, export_routes
+from chairapp.export.jobs import Exports
 from chairapp.export.period import Period, period_of
 from chairapp.export.source import Source, ignore
 from chairapp.export.write import Format, check_out, write_export
@@ -21,7 +30,7 @@ from sync.blobs import FolderBlobs
 from sync.entry import time_text
 from sync.store import Store
 
-__all__ = ["access_log", "export_all", "sequences_in", "source_of"]
+__all__ = ["add_exports", "export_all", "sequences_in"]
 
 Doc = dict[str, Any]
 
@@ -40,10 +49,10 @@ def export_all(
 ) -> str:
     """Write an export of a node, running or not, or of a database alone; says what is in it.
 
-    Raises ExportError, BoxError (a slip in the code), NodeError and sync.errors.SyncError.
+    Raises ExportError, NodeError and sync.errors.SyncError.
     """
     check_out(kind, out)
-    period, box = period_of(since, until), parse(code) if code else None
+    period, box = period_of(since, until), _box(code) if code else None
     with reading(data) if data else database(url or "") as (folder, store):
         source = _source(store, folder, period, box, visit)
         made = datetime.now(UTC)
@@ -62,14 +71,34 @@ def export_all(
     return f"{out}: {count} {what}, {source.period}. Chain head {head.hash[:16]} at {head.position}."
 
 
-def source_of(node: Node, period: Period, code: str | None = None) -> Source:
-    """What a running node exports."""
-    blobs, clinic = node.blobs, node.documents.clinic()
-    return Source(node.store, node.documents.sequence, clinic, period, code, blobs=blobs, access=access_log(node).about)
+def add_exports(app: FastAPI, node: Node, log: AccessLog, page: Page, door: Door, frame: Callable[[], Frame]) -> None:
+    """The manager's pages /audit/export and /audit/access, and the routes of the first."""
+
+    def source_of(period: Period, code: str) -> Source:
+        blobs, clinic = node.blobs, node.documents.clinic()
+        box = _box(code) if code else None
+        return Source(node.store, node.documents.sequence, clinic, period, box, blobs=blobs, access=log.about)
+
+    def noted(who: str, what: str, visit: str) -> None:
+        person = node.clinic().person(who)
+        log.note(who, person.role if person else "", what, visit, must=True)
+
+    def code_of(visit: str) -> str | None:
+        line = node.register.line(visit)
+        return line.code if line else None
+
+    exports = Exports(node.folder.path / "exports", source_of, lambda: sequences_in(node.folder), noted)
+    nicegui_app.on_shutdown(exports.close)
+    app.include_router(export_routes(exports, door))
+    add_export_page(page, frame, exports)
+    add_access_page(page, frame, node.clinic, log.lines, code_of)
 
 
-def access_log(node: Node) -> AccessLog:
-    return AccessLog(node.folder.path / "log", node.settings.access_days)
+def _box(code: str) -> str:
+    try:
+        return parse(code)
+    except CodeError as error:
+        raise NothingThere(f"code: {error}") from None
 
 
 def sequences_in(folder: Folder | None) -> Iterator[tuple[str, Doc]]:
