@@ -21,21 +21,27 @@ from chairapp.elements import chair
 from chairapp.elements.frame import Frame
 from chairapp.home import add_home
 from chairapp.lost import add_lost_pages
+from chairapp.node.access_log import AccessLog
 from chairapp.node.addresses import Addresses, address_routes, all_names_of
 from chairapp.node.desk import desk_of
 from chairapp.node.documents import document_routes
 from chairapp.node.errors import ClinicAway, NodeError, PortTaken
+from chairapp.node.exporting import add_exports
 from chairapp.node.folder import Folder
 from chairapp.node.headers import Guard
 from chairapp.node.log import log
+from chairapp.node.looks import noting
 from chairapp.node.membership import Membership
 from chairapp.node.node import Node, open_store
 from chairapp.node.purging import keep_purging
 from chairapp.node.settings import Settings, is_loopback
-from chairapp.people.demo import DEMO_PIN, demo_check, demo_clinic
+from chairapp.people.demo import DEMO_PIN, demo_clinic
 from chairapp.people.doors import Doors
 from chairapp.people.enrol import enrol_routes
 from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pair_route
+from chairapp.people.pin_routes import pin_routes
+from chairapp.people.pins import Pins
+from chairapp.people.safe import safe_of
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import Author, add_tablet
@@ -69,11 +75,12 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     Raises SyncError (store in use, broken), ClinicError (clinic.json), InputError (the override file).
     """
     node = Node(settings, folder, open_store(folder, settings.store))
+    pins = Pins(safe_of(node.store, folder.keys / "people.json"), node.clinic)
     if settings.role == "chair":
         assert settings.clinic is not None  # noqa: S101 - read_settings refuses a chair node without
-        side: _Chair | _Clinic = _Chair(node, settings.clinic)
+        side: _Chair | _Clinic = _Chair(node, settings.clinic, pins)
     else:
-        side = _Clinic(node, settings)
+        side = _Clinic(node, settings, pins)
     node.device = side.device
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
     app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs, state=stage))
@@ -82,15 +89,16 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     app.include_router(
         enrol_routes(
             node.devices,
-            lambda person, pin: demo_check(node.clinic(), person, pin),
+            pins.check,
             node.keys,
             lambda key, author: node.write(CLINIC_VISIT, "key", "key", key, author),
         )
     )
     if isinstance(side, _Clinic):
         app.include_router(address_routes(side.addresses, node.devices))
+        app.include_router(pin_routes(pins, node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
-    _add_pages(node, side.audit)
+    _add_pages(app, node, side.audit)
     # A page's policy cannot name an address of IPv6.
     chair_page = Author(chair.build, lambda: chair.words(DEMO_PIN))
     add_tablet(app, author=chair_page, reach=sorted(origin for origin in side.origins() if "[" not in origin))
@@ -109,15 +117,18 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     return app
 
 
-def _add_pages(node: Node, audit: str) -> None:
+def _add_pages(app: FastAPI, node: Node, audit: str) -> None:
     desk = desk_of(node)
     doors = Doors(node.clinic)
     frame = _frame_of(node, audit, doors)
+    accessed = AccessLog(node.folder.path / "log", node.settings.access_days)
+    page = noting(doors.page, doors.person, accessed, node.register)
     add_home(doors.page, frame, audit)
     add_lost_pages(frame, (NodeError,))
-    add_box_pages(doors.page, frame, desk)
+    add_box_pages(page, frame, desk)
     if node.settings.role == "clinic":
-        add_audit_pages(doors.page, frame, node.register, node.clinic, node.store.received)
+        add_exports(app, node, accessed, doors.page, doors.door, frame)
+        add_audit_pages(page, frame, node.register, node.clinic, node.store.received)
 
 
 def _ready(node: Node) -> Callable[[], Response]:
@@ -163,7 +174,7 @@ class _Clinic:
 
     audit = "/audit"
 
-    def __init__(self, node: Node, settings: Settings) -> None:
+    def __init__(self, node: Node, settings: Settings, pins: Pins) -> None:
         self._node = node
         sequence = load_override(settings.sequence) if settings.sequence else document(jaw_relation())
         in_force = node.documents.keep_sequence(sequence)
@@ -177,6 +188,10 @@ class _Clinic:
             node.documents.keep_clinic(kept.model_copy(update=changed))
         elif any(getattr(kept, name) != value for name, value in changed.items()):
             node.documents.keep_clinic(kept.model_copy(update=changed | {"version": kept.version + 1}))
+        clinic = node.clinic()
+        unknown = [person.id for person in clinic.staff if not pins.has(person.id)]
+        if clinic.invented and unknown:
+            pins.set_all(unknown, DEMO_PIN)
         self.pair = Pairing(node.devices, node.clinic, ALPHABET)
         self.addresses = Addresses(node.folder.keys / "addresses.json", node.devices)
         self.origins = self.addresses.origins
@@ -195,13 +210,13 @@ class _Clinic:
 class _Chair:
     """A chair node's side: it belongs to a clinic server, survives its absence, and forwards what it holds."""
 
-    def __init__(self, node: Node, clinic: str) -> None:
+    def __init__(self, node: Node, clinic: str, pins: Pins) -> None:
         self._node = node
         self._clinic = clinic
         self.audit = f"{clinic}/audit"
         name = f"Chair node {node.folder.node[:8]}"
         own = node.settings.address
-        self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences, own)
+        self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences, own, pins.take)
         self._forward: Forward | None = None
         self._purging: asyncio.Task[None] | None = None
 

@@ -10,20 +10,15 @@ the oldest first. Lines are not waited for on the disk: a power cut may cost the
 import fcntl
 import json
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
-from functools import wraps
-from inspect import isawaitable
 from pathlib import Path
-from typing import Any
 
-from chairapp.clinic import Roles
-from chairapp.elements.frame import Page
 from chairapp.node.errors import NodeError
 from chairapp.node.log import log
 
-__all__ = ["ALL_BYTES", "FILE_BYTES", "AccessLog", "NotNoted", "noting"]
+__all__ = ["ALL_BYTES", "FILE_BYTES", "AccessLog", "NotNoted"]
 
 FILE_BYTES = 4 * 1024 * 1024
 ALL_BYTES = 256 * 1024 * 1024
@@ -127,32 +122,6 @@ class AccessLog:
 
     def _older(self) -> list[Path]:
         return sorted(self._folder.glob("access-*.jsonl"))
-
-
-def noting(page: Page, looks: Mapping[str, str], looked: Callable[[str, str], None]) -> Page:
-    """The same `page`, but pages of these paths are noted: `looked(what, value of the path's parameter)`.
-
-    Only when the guard let somebody in, for that is when a page is built. `looks` gives the words by path.
-    """
-
-    def noted_page(path: str, *, may: Roles) -> Callable[..., Any]:
-        guarded = page(path, may=may)
-        if path not in looks:
-            return guarded
-        name = path[path.index("{") + 1 : path.index("}")]
-
-        def decorate(builder: Callable[..., Any]) -> Any:
-            @wraps(builder)
-            async def build(*args: Any, **given: Any) -> Any:
-                looked(looks[path], str(given[name]))
-                made = builder(*args, **given)
-                return await made if isawaitable(made) else made
-
-            return guarded(build)
-
-        return decorate
-
-    return noted_page
 
 
 def _line(data: bytes) -> dict[str, str]:

@@ -32,6 +32,7 @@ class Membership:
         name: str,
         wanted: Callable[[], set[str]],
         address: str,
+        take_pins: Callable[[dict[str, str]], None],
     ) -> None:
         self._file = folder.keys / "clinic.json"
         self._documents = documents
@@ -39,7 +40,9 @@ class Membership:
         self._wanted = wanted
         self._address = address
         self._told_address = False
+        self._take_pins = take_pins
         self._tag: str | None = None
+        self._pins_tag: str | None = None
         self._joining = asyncio.Lock()
         self._client = httpx.AsyncClient(base_url=clinic_url, timeout=_TIMEOUT, trust_env=False)
         kept = json.loads(self._file.read_bytes()) if self._file.exists() else {}
@@ -74,7 +77,7 @@ class Membership:
         return self.token
 
     async def pull(self) -> ClinicDocument:
-        """Fetch the clinic document if it changed, and the sequences it and the visits here name.
+        """Fetch the clinic document and the PINs if they changed, and the sequences it and the visits here name.
 
         Raises ClinicAway or ClinicError.
         """
@@ -86,6 +89,7 @@ class Membership:
         assert clinic is not None  # noqa: S101 - a 304 answers a tag only a kept document gave us
         for digest in {clinic.sequence, *await asyncio.to_thread(self._wanted)}:
             await self.sequence(digest)
+        await self._pull_pins()
         await self._tell_address()
         return clinic
 
@@ -108,6 +112,12 @@ class Membership:
         answer = await self._json("POST", "/pair", json={"kind": kind, "name": name})
         await self._take_clinic(answer["clinic"])
         return answer
+
+    async def _pull_pins(self) -> None:
+        answer = await self._call("GET", "/sync/pins", headers={"If-None-Match": self._pins_tag or ""})
+        if answer.status_code != 304:
+            await asyncio.to_thread(self._take_pins, _json(answer))
+            self._pins_tag = answer.headers.get("etag")
 
     async def _tell_address(self) -> None:
         """Once a start: the clinic server then answers pages that came from here."""

@@ -1,9 +1,8 @@
 """An invented clinic: what a new clinic server starts with, and what the demo shows. Nobody here exists."""
 
 from chairapp.clinic import ClinicDocument, Person
-from chairapp.people.errors import NobodyHere, WrongPin
 
-__all__ = ["DEMO_PIN", "demo_check", "demo_clinic"]
+__all__ = ["DEMO_PIN", "demo_clinic"]
 
 DEMO_PIN = "135790"
 """Of every invented person; the tablet shows it where the clinic says that all is invented."""
@@ -16,16 +15,6 @@ STAFF = (
     Person(id="asst-2", name="Rosa Winter", role="assistant"),
     Person(id="mgr-1", name="Ines Falk", role="manager"),
 )
-
-
-def demo_check(clinic: ClinicDocument, person: str, pin: str) -> Person:
-    """The person of this id, if the clinic is invented and this is the demo's PIN. Raises NobodyHere and WrongPin."""
-    found = clinic.person(person)
-    if found is None:
-        raise NobodyHere("The clinic does not know this person.", field="person")
-    if not clinic.invented or pin != DEMO_PIN:
-        raise WrongPin("This is not the PIN.", field="pin")
-    return found
 
 
 def demo_clinic(sequence: str, label_address: str) -> ClinicDocument:

@@ -3,6 +3,7 @@
 PeopleError
   NobodyHere      a staff id that the clinic document does not name
   WrongPin        not the PIN of this person
+  WeakPin         a new PIN that is too short or guessed first
   PinLocked       too many wrong PINs; the next try has to wait
   NoKey           what should be a public key is none
 """
@@ -24,6 +25,11 @@ class NobodyHere(PeopleError):
 class WrongPin(PeopleError):
     status: ClassVar[int] = 403
     do: ClassVar[str] = "Try again."
+
+
+class WeakPin(PeopleError):
+    status: ClassVar[int] = 422
+    do: ClassVar[str] = "Choose another one."
 
 
 class PinLocked(PeopleError):

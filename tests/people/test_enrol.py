@@ -5,9 +5,11 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from chairapp.people.demo import DEMO_PIN, demo_check, demo_clinic
+from chairapp.people.demo import DEMO_PIN, demo_clinic
 from chairapp.people.enrol import enrol_routes
+from chairapp.people.pins import FREE_TRIES, Pins
 from chairapp.people.proof import keys_in, thumbprint
+from chairapp.people.safe import FileSafe
 from sync.access import FileDevices
 from tests.people.test_proof import jwk_of
 
@@ -18,14 +20,17 @@ CLINIC = demo_clinic("0" * 64, "127.0.0.1:8080")
 class Tablets:
     """Two paired tablets in front of a node that keeps keys in a list."""
 
-    def __init__(self, devices, clinic=CLINIC):
+    def __init__(self, devices, safe):
         self.kept = []
+        pins = Pins(FileSafe(safe), lambda: CLINIC)
+        pins.set("clin-1", DEMO_PIN)
+        pins.set("clin-2", DEMO_PIN)
         self.tokens = [devices.add("tablet", name, "K") for name in ("Chair 1", "Chair 2")]
         app = FastAPI()
         app.include_router(
             enrol_routes(
                 devices,
-                lambda person, pin: demo_check(clinic, person, pin),
+                pins.check,
                 lambda: keys_in({"kind": "key", "value": key} for key in self.kept),
                 lambda key, _author: self.kept.append(key),
             )
@@ -44,8 +49,8 @@ def devices(tmp_path):
 
 
 @pytest.fixture
-def tablets(devices):
-    return Tablets(devices)
+def tablets(devices, tmp_path):
+    return Tablets(devices, tmp_path / "people.json")
 
 
 def test_the_right_pin_makes_the_key_known_once_and_says_until_when(tablets):
@@ -93,6 +98,10 @@ def test_a_node_is_no_place_to_sign_in(tablets, devices):
     assert tablets.kept == []
 
 
-def test_the_demonstrations_pin_opens_nothing_at_a_clinic_that_is_not_invented(devices):
-    tablets = Tablets(devices, CLINIC.model_copy(update={"invented": False}))
-    assert tablets.enrol().json()["error"]["field"] == "pin"
+def test_guessing_is_slowed_down_and_said_so(tablets):
+    for _ in range(FREE_TRIES):
+        assert tablets.enrol(pin="246802").status_code == 403
+    locked = tablets.enrol()
+    assert locked.status_code == 429
+    assert "wait 30 seconds" in locked.json()["error"]["why"]
+    assert tablets.kept == []
