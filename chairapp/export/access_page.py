@@ -124,8 +124,8 @@ def _table(lines: list[Line], clinic: ClinicDocument, code_of: Callable[[str], s
         return Markup('<p class="tm-empty">Nothing is noted for this.</p>')
     rows = Markup("").join(_row(line, clinic, code_of) for line in lines)
     return Markup(
-        '<div class="tm-scroll"><table class="tm-table tm-stacked"><thead><tr><th>When</th><th>Who</th><th>What</th>'
-        "<th>Visit</th></tr></thead><tbody>{}</tbody></table></div>"
+        '<div class="tm-scroll"><table class="tm-table tm-stacked tm-log"><thead><tr><th>When</th><th>Who</th>'
+        "<th>What</th><th>Visit</th></tr></thead><tbody>{}</tbody></table></div>"
     ).format(rows)
 
 

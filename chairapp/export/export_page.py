@@ -115,8 +115,8 @@ def _id(person: Person | None) -> str:
 
 def _heading() -> Markup:
     return Markup(
-        '<p><a href="{}">Audit</a></p><h1>Export</h1><p class="tm-lead">Visits as files. No patient’s name is in them; '
-        "the box code stands for the case. Every export goes to the access log.</p>"
+        '<p><a href="{}">Audit</a></p><h1>Export</h1><p class="tm-lead tm-apart">Visits as files. No patient’s name is '
+        "in them; the box code stands for the case. Every export goes to the access log.</p>"
     ).format(AUDIT)
 
 
@@ -125,8 +125,8 @@ def _form(kind: str, since: str, until: str, code: str, why: str) -> Markup:
     wrong = Markup('<div class="tm-note tm-off" role="alert"><p>{}</p></div>').format(_sentence(why)) if why else ""
     return Markup(
         '<form class="tm-card tm-form" method="post" action="{}">{}'
-        '<fieldset class="tm-question"><legend>What for?</legend><div class="tm-ways-down">{}</div></fieldset>'
-        '<fieldset class="tm-question"><legend>Visits opened</legend><div class="tm-pairs">'
+        '<fieldset class="tm-question"><legend>What for?</legend><div class="tm-told-choices">{}</div></fieldset>'
+        '<fieldset class="tm-question"><legend>Visits opened</legend><div class="tm-dates">'
         '<label class="tm-field">From<input type="date" name="since" value="{}"></label>'
         '<label class="tm-field">To<input type="date" name="until" value="{}"></label></div>'
         '<p class="tm-soft tm-small tm-under">Both days belong to it. Left empty: all visits.</p></fieldset>'
@@ -169,7 +169,7 @@ class _Watch:
         self._job = job
         self._seen: tuple[Any, ...] = ()
         with ui.element("section").classes("tm-card tm-form"):
-            html(Markup("<h2>{}</h2><p>{}</p>").format(_WAYS[job.kind][0], _asked(job)))
+            html(Markup('<h2 class="tm-first">{}</h2><p>{}</p>').format(_WAYS[job.kind][0], _asked(job)))
             with ui.element("div").props("role=status aria-live=polite"):
                 self._progress()
             self._actions()
@@ -193,7 +193,7 @@ class _Watch:
     @ui.refreshable_method
     def _actions(self) -> None:
         job = self._job
-        with ui.element("div").classes("tm-buttons"):
+        with ui.element("div").classes("tm-buttons tm-even"):
             if job.state == "running":
                 stop = ui.element("button").classes("tm-button").props("type=button")
                 stop.on("click", job.stop.set)

@@ -8,6 +8,9 @@ import pytest
 
 from chairapp.case import case_of, entries_of
 from chairapp.export.source import Source
+from chairapp.node.documents import Documents
+from chairapp.node.folder import make_folder
+from chairapp.node.node import open_store
 from chairapp.people.demo import demo_clinic
 from chairapp.sequence import digest, document, jaw_relation
 from sync.blobs import FolderBlobs
@@ -79,6 +82,19 @@ def store(tmp_path_factory):
 def source(store, tmp_path_factory):
     blobs = FolderBlobs(tmp_path_factory.mktemp("blobs"))
     return Source(store, {DIGEST: DOC}.get, demo_clinic(DIGEST, "127.0.0.1:8090"), blobs=blobs)
+
+
+@pytest.fixture(scope="session")
+def data(tmp_path_factory):
+    """The data folder of a clinic server that is not running."""
+    path = tmp_path_factory.mktemp("node") / "data"
+    folder = make_folder(path, "clinic", {})
+    documents = Documents(folder)
+    documents.keep_clinic(demo_clinic(documents.keep_sequence(DOC), "127.0.0.1:8090"))
+    store = open_store(folder)
+    fill(store)
+    store.close()
+    return path
 
 
 @pytest.fixture

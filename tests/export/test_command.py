@@ -7,25 +7,7 @@ import pytest
 
 from chairapp.cli import main
 from chairapp.export import verify_record
-from chairapp.node.documents import Documents
-from chairapp.node.folder import make_folder
-from chairapp.node.node import open_store
-from chairapp.people.demo import demo_clinic
-from tests.export.conftest import DOC, fill
 from tests.export.fhir_check import faults
-
-
-@pytest.fixture(scope="module")
-def data(tmp_path_factory):
-    """The data folder of a clinic server that is not running."""
-    path = tmp_path_factory.mktemp("node") / "data"
-    folder = make_folder(path, "clinic", {})
-    documents = Documents(folder)
-    documents.keep_clinic(demo_clinic(documents.keep_sequence(DOC), "127.0.0.1:8090"))
-    store = open_store(folder)
-    fill(store)
-    store.close()
-    return path
 
 
 def export(data, kind, out, *more):

@@ -19,7 +19,7 @@ def _mod10(number):
 
 
 def test_the_check_digits_of_the_two_loinc_codes_are_right():
-    """LOINC Users' Guide, "Calculating Mod 10 Check Digits"; the same as Luhn's, of which python-stdnum is a referee."""
+    """LOINC Users' Guide, "Calculating Mod 10 Check Digits"; the same as Luhn's, by python-stdnum as a referee."""
     for item in ("vertical.occlusal", "overjet.gap"):
         (coding,) = codes.loinc(item)
         number, digit = coding["code"].split("-")
@@ -44,7 +44,7 @@ def test_systems_are_named_as_fhir_names_them():
 
 
 def test_statuses_we_write_are_of_the_published_value_sets():
-    """fhir.resources carries bindings of R4B as `enum_values`, taken from HL7's definitions; a "+" stands for the rest."""
+    """fhir.resources has bindings of R4B as `enum_values`, taken from HL7's definitions; "+" stands for the rest."""
     from fhir.resources.R4B.devicerequest import DeviceRequest
     from fhir.resources.R4B.observation import Observation
     from fhir.resources.R4B.questionnaireresponse import QuestionnaireResponse
