@@ -18,7 +18,6 @@ CALLS = [
     "GET /sync/entries",
     "GET /sync/health",
     "GET /sync/pins",
-    "GET /sync/pins",
     "GET /sync/sequence/{name}",
     "GET /sync/visits",
     "GET /sync/visits/{visit}",
