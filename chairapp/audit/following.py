@@ -22,7 +22,11 @@ async def keep_following(store: SqlStore, summaries: Summaries, failed: Callable
     `failed` is told when the database is away; the next look finds it, or not yet.
     """
     woken, loop = asyncio.Event(), asyncio.get_running_loop()
-    unheard = store.listen(lambda: loop.call_soon_threadsafe(woken.set))
+
+    def wake() -> None:
+        loop.call_soon_threadsafe(woken.set)
+
+    unheard = store.listen(wake)
     try:
         while True:
             try:

@@ -5,13 +5,12 @@ Nothing here knows of visits. Intervals are at 95 %.
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 from chairapp.judge.student import T95, t_quantile
 
 __all__ = [
-    "D2",
-    "Z95",
     "Agreement",
     "Chart",
     "Difference",
@@ -32,9 +31,9 @@ D2 = 2 / math.sqrt(math.pi)
 
 
 class Share(NamedTuple):
-    """`count` of `of`, as a share with its interval (0-1)."""
+    """`hits` of `of`, as a share with its interval (0-1)."""
 
-    count: int
+    hits: int
     of: int
     value: float
     low: float
@@ -77,15 +76,15 @@ class Agreement(NamedTuple):
     high: float
 
 
-def wilson(count: int, of: int, z: float = Z95) -> Share:
+def wilson(hits: int, of: int, z: float = Z95) -> Share:
     """The score interval of a share. Source: Wilson 1927; Newcombe 1998, Stat Med 17:857-872, method 3.
 
-    `of` is 1 or more. With `count` 0 it begins at exactly 0, with all at exactly 1.
+    `of` is 1 or more. With `hits` 0 it begins at exactly 0, with all at exactly 1.
     """
-    share, square = count / of, z * z
+    share, square = hits / of, z * z
     middle = (share + square / (2 * of)) / (1 + square / of)
     half = z * math.sqrt(share * (1 - share) / of + square / (4 * of * of)) / (1 + square / of)
-    return Share(count, of, share, middle - half if count else 0.0, middle + half if count < of else 1.0)
+    return Share(hits, of, share, middle - half if hits else 0.0, middle + half if hits < of else 1.0)
 
 
 def newcombe(first: Share, second: Share) -> Difference:
@@ -109,7 +108,7 @@ def steadiness(squares: float, freedom: int, z: float = Z95) -> Steadiness:
 def individuals(values: Sequence[float], d2: float = D2) -> Chart:
     """Of two values or more, in the order they were taken. Source: NIST/SEMATECH e-Handbook, 6.3.2.2."""
     centre = _mean(values)
-    moving = _mean([abs(b - a) for a, b in zip(values, values[1:], strict=False)])
+    moving = _mean([abs(b - a) for a, b in pairwise(values)])
     return Chart(centre, moving, centre - 3 * moving / d2, centre + 3 * moving / d2)
 
 

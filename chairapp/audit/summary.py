@@ -21,7 +21,7 @@ from sync.clock import wall_ms
 from sync.sql_store import SqlStore
 from sync.store import Touched
 
-__all__ = ["BATCH", "AsOf", "Summaries", "SumUp"]
+__all__ = ["BATCH", "AsOf", "SumUp", "Summaries"]
 
 SumUp = Callable[[str, list[dict[str, Any]]], Summed]
 
@@ -141,9 +141,10 @@ def _replace(connection: Connection, positions: dict[str, int], summed: Sequence
     newer = {row.visit for row in connection.execute(known) if row.position > positions[row.visit]}
     fresh = [one for one in summed if one.visit["visit"] not in newer]
     visits = [one.visit["visit"] for one in fresh]
-    for table in (tables.visit, tables.step, tables.series, tables.check):
+    for table in (tables.visit, tables.flag, tables.step, tables.series, tables.check):
         connection.execute(delete(table).where(table.c.visit.in_(visits)))
     _fill(connection, tables.visit, [{**one.visit, "position": positions[one.visit["visit"]]} for one in fresh])
+    _fill(connection, tables.flag, [row for one in fresh for row in one.flags])
     _fill(connection, tables.step, [row for one in fresh for row in one.steps])
     _fill(connection, tables.series, [row for one in fresh for row in one.series])
     _fill(connection, tables.check, [row for one in fresh for row in one.checks])

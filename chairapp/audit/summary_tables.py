@@ -1,6 +1,8 @@
 """The tables of the summaries, beside the store's own in the clinic's database. They can be made anew at any time.
 
 summary_visit     a row a visit: what lists show and are filtered by, and what figures are made from
+summary_flag      what is so of a visit ("state open", "has off", "accepted"), in the order of opening: a list by one
+                  flag is a stretch of its key, however many visits there are
 summary_step      the steps that count, of every visit: verdict, and the reason it was accepted for
 summary_series    readings of one item by one person in the present round, as n and squares about their mean
 summary_check     what somebody read a second time, beside what stood then
@@ -11,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import BigInteger, Boolean, Column, Float, Index, Integer, MetaData, Table, Text
 
-__all__ = ["check", "head", "metadata", "series", "step", "visit"]
+__all__ = ["check", "flag", "head", "metadata", "series", "step", "visit"]
 
 metadata = MetaData()
 
@@ -56,11 +58,16 @@ visit = Table(
     Index("summary_opened", "opened_ms", "visit"),
     Index("summary_code", "code"),
     Index("summary_author", "author", "opened_ms", "visit"),
-    Index("summary_state", "state", "opened_ms", "visit"),
-    Index("summary_changed", "changed", "opened_ms", "visit"),
-    Index("summary_signed", "signed", "opened_ms", "visit"),
-    Index("summary_labelled", "labelled", "signed", "opened_ms", "visit"),
+    Index("summary_chair", "chair", "opened_ms", "visit"),
     Index("summary_place", "place", "since_ms"),
+)
+flag = Table(
+    "summary_flag",
+    metadata,
+    Column("flag", Text, primary_key=True),
+    Column("opened_ms", BigInteger, primary_key=True, autoincrement=False),
+    Column("visit", Text, primary_key=True),
+    Index("summary_flag_visit", "visit"),
 )
 step = Table(
     "summary_step",
@@ -69,6 +76,7 @@ step = Table(
     Column("step", Text, primary_key=True),
     Column("verdict", Text, nullable=False),
     Column("reason", Text, nullable=False),
+    Column("by", Text, nullable=False),
 )
 series = Table(
     "summary_series",

@@ -12,7 +12,7 @@ from chairapp.judge.numbers import is_number
 from chairapp.register import Line, Words, line_of, words_of
 from chairapp.visit import is_signed, visit_state
 
-__all__ = ["FIXES", "STATES", "VERDICTS", "LabelOn", "State", "Summed", "Summing"]
+__all__ = ["FIXES", "FLAGS", "STATES", "VERDICTS", "LabelOn", "State", "Summed", "Summing"]
 
 Doc = dict[str, Any]
 Row = dict[str, Any]
@@ -28,6 +28,16 @@ STATES: dict[State, str] = {
     "finished": "Finished",
     "unjudged": "Cannot be judged yet",
 }
+FLAGS = {
+    "complete": "Signed and complete",
+    "missing": "Signed, something missing",
+    "accepted": "Accepted outside its band",
+    "unsigned": "Not signed",
+    "changed": "Changed after signing",
+    "unlabelled": "Signed, not labelled",
+    "repeated": "Record repeated at the try-in",
+}
+"""What may be so of a visit, apart from its state and its verdicts."""
 VERDICTS = ("off", "unsure", "stale", "open", "accepted", "fits")
 FIXES = ("vertical", "centric", "plane", "midline", "display")
 _SERIES = ("vertical.rest", "vertical.occlusal")
@@ -37,6 +47,7 @@ class Summed(NamedTuple):
     """`visit` is one row; the others may have several, or none. All but `position` of the tables' columns."""
 
     visit: Row
+    flags: list[Row]
     steps: list[Row]
     series: list[Row]
     checks: list[Row]
@@ -63,7 +74,7 @@ class Summing:
             return _unjudged(_lined(line), str(error))
         labelled = self._label_on(view, words_of(sequence, "en"))
         row = _UNJUDGED | _lined(line) | _judged(view, line) | {"labelled": labelled}
-        return Summed(row, _steps(line.visit, view), _series(line.visit, view), _checks(sequence, view))
+        return Summed(row, _flags(row), _steps(line.visit, view), _series(line.visit, view), _checks(sequence, view))
 
 
 _UNJUDGED: Row = {
@@ -82,7 +93,8 @@ _UNJUDGED: Row = {
 
 
 def _unjudged(row: Row, trouble: str) -> Summed:
-    return Summed(_UNJUDGED | row | {"trouble": trouble}, [], [], [])
+    whole = _UNJUDGED | row | {"trouble": trouble}
+    return Summed(whole, _flags(whole), [], [], [])
 
 
 def _arrived(visit: str, entries: list[Doc]) -> Row:
@@ -153,6 +165,24 @@ def _outcome(events: list[Doc]) -> Row:
     }
 
 
+def _flags(row: Row) -> list[Row]:
+    """What lists are asked for; see FLAGS."""
+    left = row["open"] + row["stale"]
+    so = {
+        "complete": row["signed"] and not left + row["off"] + row["unsure"],
+        "missing": row["was_signed"] and left > 0,
+        "accepted": row["accepted"] > 0,
+        "unsigned": not row["signed"] and row["state"] != "finished",
+        "changed": row["changed"],
+        "unlabelled": row["signed"] and row["labelled"] != "current" and row["place"] == "here",
+        "repeated": row["repeat"],
+        **{f"has {verdict}": row[verdict] > 0 for verdict in VERDICTS},
+        f"state {row['state']}": True,
+        f"place {row['place']}": True,
+    }
+    return [{"flag": flag, "opened_ms": row["opened_ms"], "visit": row["visit"]} for flag, holds in so.items() if holds]
+
+
 def _steps(visit: str, view: Doc) -> list[Row]:
     return [
         {
@@ -160,6 +190,7 @@ def _steps(visit: str, view: Doc) -> list[Row]:
             "step": id,
             "verdict": step["verdict"],
             "reason": step["acceptance"]["reason"] if step["verdict"] == "accepted" else "",
+            "by": step["acceptance"]["author"] if step["verdict"] == "accepted" else "",
         }
         for id, step in view["verdict"]["steps"].items()
         if step["required"]
