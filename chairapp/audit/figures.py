@@ -228,8 +228,8 @@ class Figures:
     def outcomes(self, asked: Asked) -> Outcomes:
         fixes = [func.sum(cast(getattr(_ROW, f"fix_{what}"), Integer)) for what in FIXES]
         had = (_ROW.accepted > literal_column("0")).label("had")
-        query: Select[Any] = select(had, func.count(), func.sum(cast(_ROW.repeat, Integer)), *fixes)
-        query = query.where(_ROW.tried, *asked.where(self._clinic())).group_by("had")
+        columns: list[Any] = [had, func.count(), func.sum(cast(_ROW.repeat, Integer)), *fixes]
+        query = select(*columns).where(_ROW.tried, *asked.where(self._clinic())).group_by("had")
         found = {bool(row[0]): [int(value) for value in row[1:]] for row in self._all(query)}
         none = [0] * (2 + len(FIXES))
         with_any, without = found.get(True, none), found.get(False, none)
@@ -260,7 +260,7 @@ class Figures:
         numbers = [_numbers(item, found) for item, found in pairs.items() if item not in worded]
         return numbers, [_choices(item, found) for item, found in worded.items()]
 
-    def _all(self, query: Select[Any]) -> Sequence[Any]:
+    def _all(self, query: Any) -> Sequence[Any]:
         with self._summaries.reading() as connection:
             return connection.execute(query).all()
 

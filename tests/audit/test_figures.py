@@ -51,7 +51,7 @@ def test_steps_are_counted_over_signed_visits_only(figures):
     assert step.counts == {"fits": 6, "accepted": 2, "unsettled": 1, "skipped": 3}
     assert step.shares["accepted"] == wilson(2, 12)
     (reason,) = found.reasons(Asked())
-    assert (reason.step, reason.reason.casefold(), reason.count, reason.by) == ("display", "long lip", 2, ["clin-1"])
+    assert (reason.step, reason.reason.casefold(), reason.times, reason.by) == ("display", "long lip", 2, ["clin-1"])
     assert found.steps(Asked(clinician="clin-2")) == []
 
 
