@@ -81,7 +81,8 @@ def add_box_pages(page: Page, frame: Callable[[], Frame], desk: Desk) -> None:
             else:
                 html(two_boxes(len(found)))
                 for box in found:
-                    card(box).build()
+                    with ui.element("section").classes("tm-of-code").props(f'data-visit="{box.line.visit}"'):
+                        card(box).build()
                 html(Markup("<h2>{}</h2>{}").format(further, scan_field(room)) if further else Markup(""))
         if further or isinstance(found, CodeError):
             focus_scan_field()

@@ -18,6 +18,14 @@ from chairapp.elements.frame import Frame, chip, html
 __all__ = ["PaperCard"]
 
 
+# Where two boxes have one code, both papers are on the page and one is meant.
+_PRINT_ONE = """
+for (const one of document.querySelectorAll(".tm-of-code"))
+    one.classList.toggle("tm-unprinted", one.dataset.visit !== "VISIT");
+window.print();
+"""
+
+
 class PaperCard:
     """Built once for a page; lives as long as the page does."""
 
@@ -83,7 +91,7 @@ class PaperCard:
 
     async def _print(self) -> None:
         if await self._record():
-            ui.run_javascript("window.print()")
+            ui.run_javascript(_PRINT_ONE.replace("VISIT", self._box.line.visit))
 
     async def _record(self) -> bool:
         """Keep that one was made, before it is made. False, and said, when something is missing."""
