@@ -226,8 +226,9 @@ def _going(job: Job) -> Markup:
 def _ready(job: Job) -> Markup:
     visits = "1 visit is" if job.count == 1 else f"{job.count:,} visits are"
     size = job.file.stat().st_size if job.file.exists() else 0
-    return Markup("<p>{} {} in it, {}. It can be taken once; then it is deleted here.</p>").format(
-        chip("fits", "Ready"), visits, _size(size)
+    left = f" {job.left_out:,} were left out: their sequence is not here." if job.left_out else ""
+    return Markup("<p>{} {} in it, {}.{} It can be taken once; then it is deleted here.</p>").format(
+        chip("fits", "Ready"), visits, _size(size), left
     )
 
 

@@ -26,7 +26,10 @@ _NAMES: dict[str, str] = {"csv": "tables.zip", "fhir": "fhir.json", "json": "rec
 
 @dataclass
 class Job:
-    """One export. `done` of `of` visits were looked through; `count` of them are in it; `why` it failed."""
+    """One export. `done` of `of` visits were looked through; `count` of them are in it; `why` it failed.
+
+    `left_out` could not be taken, as they cannot be judged here.
+    """
 
     id: str
     person: str
@@ -38,6 +41,7 @@ class Job:
     done: int = 0
     of: int = 0
     count: int = 0
+    left_out: int = 0
     why: str = ""
     stop: threading.Event = field(default_factory=threading.Event)
     thread: threading.Thread | None = None
@@ -135,6 +139,7 @@ class Exports:
 
         try:
             job.count = write_export(source, job.kind, job.file, made, list(self._sequences()), progress)
+            job.left_out = source.left_out
             for visit in source.given:
                 self._noted(job.person, f"export {job.kind}", visit)
             job.state = "ready"

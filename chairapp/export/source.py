@@ -44,8 +44,10 @@ class Source:
     visit: str | None = None
     blobs: Blobs | None = None
     access: Callable[[str], Iterator[Mapping[str, Any]]] = lambda _: iter(())
-    given: list[str] = field(default_factory=list)
+    given: list[str] = field(default_factory=list, init=False)
     """The visits of one record, once it was read."""
+    left_out: int = field(default=0, init=False)
+    """Visits asked for that a format could not take, as they cannot be judged here."""
 
     @property
     def whole(self) -> bool:
@@ -72,6 +74,7 @@ class Source:
         """
         of = self._count()
         self.given.clear()
+        self.left_out = 0
         for looked, name in enumerate(self._names(), start=1):
             if name != CLINIC_VISIT and (visit := self._asked_for(name)):
                 if self.one:

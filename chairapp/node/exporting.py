@@ -68,7 +68,8 @@ def export_all(
             noted.note(who, "command", what, name)
         head = store.head()
     what = "visit" if count == 1 else "visits"
-    return f"{out}: {count} {what}, {source.period}. Chain head {head.hash[:16]} at {head.position}."
+    left = f" {source.left_out} left out: their sequence is not here." if source.left_out else ""
+    return f"{out}: {count} {what}, {source.period}.{left} Chain head {head.hash[:16]} at {head.position}."
 
 
 def add_exports(app: FastAPI, node: Node, log: AccessLog, page: Page, door: Door, frame: Callable[[], Frame]) -> None:

@@ -157,6 +157,12 @@ def test_a_unit_that_is_not_of_the_two_is_never_written():
         quantity(1, "Mm")
 
 
+def test_visits_that_cannot_be_judged_here_are_left_out_and_counted(source):
+    bare = replace(source, sequence_of=lambda _: None)
+    assert of(bundle_of(bare), "Patient") == []
+    assert bare.left_out == 8
+
+
 def test_a_bundle_without_visits_is_a_bundle(source):
     from chairapp.export.period import period_of
 

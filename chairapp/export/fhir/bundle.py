@@ -22,7 +22,8 @@ Doc = dict[str, Any]
 def write_bundle(source: Source, file: TextIO, made: str, progress: Progress = ignore) -> int:
     """One Bundle of type `collection`, an entry a line; gives how many visits are in it.
 
-    Visits that cannot be judged, as their sequence is not here, are left out. Raises what `Source.each` raises.
+    Visits that cannot be judged, as their sequence is not here, are left out and counted (`Source.left_out`). Raises
+    what `Source.each` raises.
     """
     writer = _Writer(source, made)
     file.write(f'{{"resourceType":"Bundle","type":"collection","timestamp":{json.dumps(made)},"entry":[')
@@ -60,6 +61,8 @@ class _Writer:
                 yield from self._new_people(visit.entries)
                 yield from self._new_sequence(visit.sequence, visit.opened["value"]["digest"])
                 yield from resources_of(visit)
+            else:
+                self._source.left_out += 1
         yield code_system(self._sequences.values() or [document(jaw_relation())], self._made)
 
     def _new_people(self, entries: Iterable[Doc]) -> Iterator[Doc]:
