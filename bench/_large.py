@@ -4,6 +4,10 @@
 
 Fills SQLite, and PostgreSQL where it is installed, through the store itself (checks by the database, chain, list of
 visits, marks for summaries, a commit that waits for the disk), 60 entries a visit, 500 a batch, and writes LARGE.md.
+
+Then the manager's summaries of as many visits, in a database of their own: every visit is one line there, and its rows
+are those of an invented visit that was really judged, under another name and day. So their size and their order are
+those of a clinic, and only the judging, which takes as long for the last visit as for the first, is left out.
 """
 
 import argparse
@@ -21,15 +25,22 @@ from typing import NamedTuple
 
 import pytest
 
+from bench.audit import A_DAY, made, questions
 from bench.save import ENTRIES_A_VISIT, Maker
+from chairapp.audit.summary import Summaries
+from chairapp.audit.summed import Summed, Summing
+from sync.entry import Entry, Stamper
 from sync.sql_store import SqlStore
 from sync.store import BATCH, cursor_at
+from tests.audit.conftest import DAY_MS, MORNING, label_on, sequence_of
 from tests.sync.postgres import running
 
 VISITS = 20_000
 PARTS = 10
 ASKED = 200
 PAGE = 50
+FATES = 420
+"""Invented visits that are judged, for all the others to be like."""
 
 
 class Filled(NamedTuple):
@@ -42,20 +53,31 @@ class Filled(NamedTuple):
     size: str
 
 
+class Audited(NamedTuple):
+    """The manager's questions, ms, of `few` visits and of all; `rate` is how many were summed up in a second."""
+
+    name: str
+    few: int
+    rate: float
+    before: dict[str, tuple[float, float]]
+    after: dict[str, tuple[float, float]]
+
+
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--visits", type=int, default=VISITS)
     visits = asked.parse_args().visits
     began = time.perf_counter()
     filled = [_filled(name, url, visits) for name, url in _databases()]
-    text = _report(visits, filled, time.perf_counter() - began)
+    audited = [_audited(name, url, visits) for name, url in _databases("audit")]
+    text = _report(visits, filled, audited, time.perf_counter() - began)
     (Path(__file__).parent / "LARGE.md").write_text(text)
     print(text)
 
 
-def _databases() -> Iterator[tuple[str, str]]:
+def _databases(name: str = "clinic") -> Iterator[tuple[str, str]]:
     with tempfile.TemporaryDirectory() as folder:
-        yield "SQLite", f"sqlite:///{folder}/clinic.sqlite"
+        yield "SQLite", f"sqlite:///{folder}/{name}.sqlite"
     try:
         with running(durable=True) as url:
             yield "PostgreSQL", url
@@ -112,6 +134,49 @@ def _questions(store: SqlStore, maker: Maker, visits: list[str]) -> dict[str, tu
     return {name: _timed(question) for name, question in questions.items()}
 
 
+def _audited(name: str, url: str, visits: int) -> Audited:
+    """The manager's questions of a hundredth of the visits, then of all of them."""
+    made_up, few = _MadeUp(), visits // 100
+    with contextlib.closing(SqlStore(url)) as store:
+        summaries = Summaries(store, made_up)
+        made_up.open(store, few)
+        summaries.catch_up()
+        before = {name: _timed(question) for name, question in questions(summaries, few).items()}
+        made_up.open(store, visits - few)
+        rate = (visits - few) / _seconds(summaries.catch_up)
+        print(f"{name}: {visits:,} visits summed up, {rate:,.0f} a second", flush=True)
+        after = {name: _timed(question) for name, question in questions(summaries, visits).items()}
+    return Audited(name, few, rate, before, after)
+
+
+class _MadeUp:
+    """Sums a visit up as the invented one it is like; `open` puts the visits in, in the order of their days."""
+
+    def __init__(self) -> None:
+        sum_up = Summing(sequence_of, label_on)
+        self._like = [sum_up(entries[0]["visit"], entries) for entries in map(made, range(FATES))]
+        self._stamper = Stamper("0b5f6c1e-7a52-4a51-9d3e-2f3f0a4b9c12")
+        self._numbers: dict[str, int] = {}
+
+    def open(self, store: SqlStore, count: int) -> None:
+        for start in range(0, count, BATCH):
+            store.add([self._next() for _ in range(min(BATCH, count - start))])
+
+    def __call__(self, visit: str, entries: list[Entry]) -> Summed:
+        number = self._numbers[visit]
+        like = self._like[number % FATES]
+        opened = {"opened_ms": int(MORNING + number / A_DAY * DAY_MS)}
+        row = {**like.visit, "visit": visit, "entries": len(entries), **opened}
+        flags = [{**flag, "visit": visit, **opened} for flag in like.flags]
+        rest = ([{**row, "visit": visit} for row in rows] for rows in (like.steps, like.series, like.checks))
+        return Summed(row, flags, *rest)
+
+    def _next(self) -> Entry:
+        visit = self._stamper.new_id()
+        self._numbers[visit] = len(self._numbers)
+        return self._stamper.entry(visit, "reading", author="staff-1", item="height.first", value=60)
+
+
 def _timed(question: Callable[[], object]) -> tuple[float, float]:
     times = sorted(_seconds(question) * 1000 for _ in range(ASKED))
     return statistics.median(times), times[ASKED * 95 // 100]
@@ -133,7 +198,7 @@ def _size(store: SqlStore, url: str) -> str:
     return f"{size / 1e6:,.0f} MB, {size / store.head().position:,.0f} bytes an entry"
 
 
-def _report(visits: int, filled: list[Filled], seconds: float) -> str:
+def _report(visits: int, filled: list[Filled], audited: list[Audited], seconds: float) -> str:
     today = datetime.now(UTC).strftime("%Y-%m-%d")
     names = list(filled[0].asked)
     lines = [
@@ -151,8 +216,22 @@ def _report(visits: int, filled: list[Filled], seconds: float) -> str:
         _line("processor time of the program, µs an entry, last tenth", *(f"{one.work[-1]:.0f}" for one in filled)),
         _line("on disk", *(one.size for one in filled)),
         *(_line(f"{name}, ms", *("{:.2f} (p95 {:.2f})".format(*one.asked[name]) for one in filled)) for name in names),
+        *_of_the_audit(visits, audited),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _of_the_audit(visits: int, audited: list[Audited]) -> Iterator[str]:
+    yield from ("", "## The manager's summaries", "")
+    at = [f"{one.name}, {of:,} visits" for one in audited for of in (one.few, visits)]
+    yield _line("", *at)
+    yield _line("-", *("-" for _ in at))
+    yield _line(
+        "visits written to the summaries a second", *(cell for one in audited for cell in ("", f"{one.rate:,.0f}"))
+    )
+    for name in audited[0].after:
+        cells = [times[name] for one in audited for times in (one.before, one.after)]
+        yield _line(f"{name}, ms", *("{:.2f} (p95 {:.2f})".format(*cell) for cell in cells))
 
 
 def _line(*cells: str) -> str:
