@@ -237,7 +237,8 @@ def _node(given: Given) -> None:
     flags = {setting.name: getattr(given, setting.name) for setting in SETTINGS if role in setting.roles}
     known = open_folder(data).file if (data / "FORMAT").exists() else {}
     settings = read_settings(role, data, flags, os.environ, known)
-    folder = make_folder(data, role, flags)
+    # Whether all is invented is said anew at every start: a folder does not make a demonstration of a node.
+    folder = make_folder(data, role, {name: text for name, text in flags.items() if name != "demo"})
     start_log()
     serve(settings, folder)
 

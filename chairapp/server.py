@@ -42,6 +42,8 @@ from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pai
 from chairapp.people.pin_routes import pin_routes
 from chairapp.people.pins import Pins
 from chairapp.people.safe import safe_of
+from chairapp.people.sessions import Sessions
+from chairapp.people.sign_in import add_sign_in, sign_in_routes
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import Author, add_tablet
@@ -75,7 +77,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     Raises SyncError (store in use, broken), ClinicError (clinic.json), InputError (the override file).
     """
     node = Node(settings, folder, open_store(folder, settings.store))
-    pins = Pins(safe_of(node.store, folder.keys / "people.json"), node.clinic)
+    safe = safe_of(node.store, folder.keys / "people.json")
+    pins = Pins(safe, node.clinic)
+    sessions = Sessions(safe, pins, node.clinic, settings.idle_minutes)
     if settings.role == "chair":
         assert settings.clinic is not None  # noqa: S101 - read_settings refuses a chair node without
         side: _Chair | _Clinic = _Chair(node, settings.clinic, pins)
@@ -98,7 +102,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         app.include_router(address_routes(side.addresses, node.devices))
         app.include_router(pin_routes(pins, node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
-    _add_pages(app, node, side.audit)
+    app.state.doors = _add_pages(app, node, side.audit, pins, sessions)
     # A page's policy cannot name an address of IPv6.
     chair_page = Author(chair.build, lambda: chair.words(DEMO_PIN))
     add_tablet(app, author=chair_page, reach=sorted(origin for origin in side.origins() if "[" not in origin))
@@ -117,18 +121,21 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     return app
 
 
-def _add_pages(app: FastAPI, node: Node, audit: str) -> None:
+def _add_pages(app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessions) -> Doors:
     desk = desk_of(node)
-    doors = Doors(node.clinic)
-    frame = _frame_of(node, audit, doors)
+    doors = Doors(node.clinic, sessions, f"threemark-{node.settings.role}", demo=node.settings.demo)
+    frame = doors.frame = _frame_of(node, audit, doors)
     accessed = AccessLog(node.folder.path / "log", node.settings.access_days)
     page = noting(doors.page, doors.person, accessed, node.register)
     add_home(doors.page, frame, audit)
     add_lost_pages(frame, (NodeError,))
+    add_sign_in(doors.page, frame, node.clinic, DEMO_PIN)
+    app.include_router(sign_in_routes(doors, pins, lambda who, what: accessed.note(who.id, who.role, what)))
     add_box_pages(page, frame, desk)
     if node.settings.role == "clinic":
         add_exports(app, node, accessed, doors.page, doors.door, frame)
         add_audit_pages(page, frame, node.register, node.clinic, node.store.received)
+    return doors
 
 
 def _ready(node: Node) -> Callable[[], Response]:

@@ -80,8 +80,18 @@ class Frame:
         )
         return Markup(
             '<header class="tm-header"><a class="tm-brand" href="/">{}<span>Threemark</span></a>'
-            '<nav aria-label="Rooms">{}</nav><p class="tm-node">{}<span>{}</span></p></header>'
-        ).format(self.mark, ways, self.clinic, self.node)
+            '<nav aria-label="Rooms">{}</nav>{}<p class="tm-node">{}<span>{}</span></p></header>'
+        ).format(self.mark, ways, self._who(here), self.clinic, self.node)
+
+    def _who(self, here: str) -> Markup:
+        """Who is signed in, with the way to change person and, for all but the invented people, the way out."""
+        way = f"/sign-in?then={here or '/'}"
+        if self.person is None:
+            return Markup('<p class="tm-who"><a href="{}">Sign in</a></p>').format(way)
+        return Markup(
+            '<form class="tm-who" method="post" action="/sign-out"><strong>{}</strong><a href="{}">Change person</a>'
+            '<button type="submit">Sign out</button></form>'
+        ).format(self.person.name, way)
 
 
 def html(markup: Markup) -> ui.html:

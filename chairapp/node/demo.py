@@ -109,7 +109,7 @@ def _answer(response: httpx.Response) -> Any:
 def _commands(folder: Path, port: int) -> tuple[list[str], list[str]]:
     clinic = ["clinic", "--data", str(folder / "clinic"), "--port", str(port + 10)]
     chair = ["chair", "--data", str(folder / "chair"), "--port", str(port), "--clinic", _url(port + 10)]
-    return [*clinic, "--label-address", f"{_HOST}:{port}"], chair
+    return [*clinic, "--demo", "yes", "--label-address", f"{_HOST}:{port}"], [*chair, "--demo", "yes"]
 
 
 @contextlib.contextmanager

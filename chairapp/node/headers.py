@@ -51,6 +51,9 @@ class Guard:
             await self._app(scope, receive, send)
         elif not is_loopback(_host(scope)) or (scope["type"] == "websocket" and _is_foreign(scope)):
             await _refuse(scope, receive, send)
+        elif scope["type"] == "http" and _writes(scope) and _is_from_another_site(scope):
+            error = {"field": "origin", "why": "a page of another site asks", "do": "ask from this node's own page"}
+            await JSONResponse({"error": error}, 403)(scope, receive, send)
         else:
             await self._app(scope, receive, _with_headers(send))
 
@@ -65,6 +68,15 @@ def _is_foreign(scope: Scope) -> bool:
     """Whether a socket is opened by another site's page: browsers do not stop that by themselves."""
     origin = _header(scope, b"origin")
     return bool(origin) and origin.partition("://")[2] != _header(scope, b"host")
+
+
+def _writes(scope: Scope) -> bool:
+    """Whether a session could be abused: a call with a token of a device is made with none."""
+    return scope["method"] not in ("GET", "HEAD", "OPTIONS") and not _header(scope, b"authorization")
+
+
+def _is_from_another_site(scope: Scope) -> bool:
+    return _is_foreign(scope) or _header(scope, b"sec-fetch-site") in ("cross-site", "same-site")
 
 
 def _header(scope: Scope, wanted: bytes) -> str:

@@ -55,6 +55,8 @@ class Settings:
     paper: Literal["a4", "letter"] = "a4"
     overdue_days: int = 14
     access_days: int = 3650
+    idle_minutes: int = 30
+    demo: bool = False
 
     @property
     def address(self) -> str:
@@ -106,6 +108,18 @@ def _days(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 36500:
         raise ValueError("write a number of days, 1 or more")
     return int(text)
+
+
+def _minutes(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 720:
+        raise ValueError("write a number of minutes from 1 to 720")
+    return int(text)
+
+
+def _yes(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError("write yes or no")
+    return text == "yes"
 
 
 def _label_size(text: str) -> tuple[float, float]:
@@ -171,6 +185,8 @@ SETTINGS = (
     Setting("paper", "a4", "paper of a prescription: a4 or letter", _paper, value="PAPER"),
     Setting("overdue_days", "14", "days at the laboratory after which a box is overdue", _days, value="DAYS"),
     Setting("access_days", "3650", "days to keep who looked at what; local law decides", _days, value="DAYS"),
+    Setting("idle_minutes", "30", "minutes without use after which somebody is signed out", _minutes, value="MINUTES"),
+    Setting("demo", "no", "yes: nobody has to sign in, for invented people only; as in the demo", _yes, value="YES"),
 )
 _PORTS = {"chair": "8080", "clinic": "8090"}
 

@@ -5,6 +5,7 @@ PeopleError
   WrongPin        not the PIN of this person
   WeakPin         a new PIN that is too short or guessed first
   PinLocked       too many wrong PINs; the next try has to wait
+  SignedOut       the session of a page ended while it stood open
   NoKey           what should be a public key is none
 """
 
@@ -35,6 +36,13 @@ class WeakPin(PeopleError):
 class PinLocked(PeopleError):
     status: ClassVar[int] = 429
     do: ClassVar[str] = "Wait, then try again."
+    seconds: int = 0
+    """How long to wait."""
+
+
+class SignedOut(PeopleError):
+    status: ClassVar[int] = 401
+    do: ClassVar[str] = "Sign in again."
 
 
 class NoKey(PeopleError):

@@ -99,7 +99,9 @@ class Pins:
 
         self._safe.change(_TRIES, one_more)
         if locked:
-            raise PinLocked(f"Too many wrong PINs: wait {_spoken(locked[0])}.", field="pin")
+            fault = PinLocked(f"Too many wrong PINs: wait {_spoken(locked[0])}.", field="pin")
+            fault.seconds = -(-locked[0] // 1000)
+            raise fault
 
     def _forgive(self, *people: str) -> None:
         def without(tries: Any) -> Any:
