@@ -33,8 +33,8 @@ from tests.audit.conftest import DIGEST, MORNING, sequence_of, start, visit
 SIZES = (1_000, 10_000)
 A_DAY = 20
 ROUNDS = 60
-BLOCKS = 7
-BLOCK = 25
+BLOCKS = 5
+BLOCK = 200
 CLINIC = demo_clinic(DIGEST, "rims.example")
 Question = Callable[[], object]
 
