@@ -55,11 +55,15 @@ class Asked:
 
     def where(self, clinic: ClinicDocument) -> list[ColumnElement[bool]]:
         """Conditions on `summary_visit` for period, clinician and chair."""
-        zone = ZoneInfo(clinic.time_zone)
-        found = [_ROW.opened_ms >= _ms(self.since, zone)] if self.since else []
-        found += [_ROW.opened_ms < _ms(self.until + timedelta(days=1), zone)] if self.until else []
+        found = self.period(clinic, _ROW.opened_ms)
         found += [_ROW.author == self.clinician] if self.clinician else []
         return found + ([_ROW.chair == self.chair] if self.chair else [])
+
+    def period(self, clinic: ClinicDocument, opened_ms: ColumnElement[int]) -> list[ColumnElement[bool]]:
+        """Conditions on a column that holds when a visit was opened, ms since 1970."""
+        zone = ZoneInfo(clinic.time_zone)
+        found = [opened_ms >= _ms(self.since, zone)] if self.since else []
+        return found + ([opened_ms < _ms(self.until + timedelta(days=1), zone)] if self.until else [])
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,8 @@ def ordered(asked: Asked, clinic: ClinicDocument, cursor: Cursor | None, columns
         # The first flag's key is in the order of the list, so that only what is shown is read.
         first = tables.flag.alias("first")
         query = query.select_from(tables.visit.join(first, first.c.visit == _ROW.visit)).where(first.c.flag == flags[0])
-        at = first
+        # And is asked for the period itself: else what is newer would be read first.
+        query, at = query.where(*asked.period(clinic, first.c.opened_ms)), first
     for flag in flags[1:]:
         other = tables.flag.alias()
         same = and_(other.c.flag == flag, other.c.opened_ms == _ROW.opened_ms, other.c.visit == _ROW.visit)
