@@ -237,8 +237,8 @@ def _node(given: Given) -> None:
     flags = {setting.name: getattr(given, setting.name) for setting in SETTINGS if role in setting.roles}
     known = open_folder(data).file if (data / "FORMAT").exists() else {}
     settings = read_settings(role, data, flags, os.environ, known)
-    # Whether all is invented is said anew at every start: a folder does not make a demonstration of a node.
-    folder = make_folder(data, role, {name: text for name, text in flags.items() if name != "demo"})
+    # A folder makes no demonstration of a node, and a one-time code is of no use later.
+    folder = make_folder(data, role, {name: text for name, text in flags.items() if name not in ("demo", "pair")})
     start_log()
     serve(settings, folder)
 

@@ -39,11 +39,13 @@ from chairapp.people.demo import DEMO_PIN, demo_clinic
 from chairapp.people.doors import Doors
 from chairapp.people.enrol import enrol_routes
 from chairapp.people.pairing import Pairing, PairingRefused, PairingRequest, pair_route
+from chairapp.people.pairing_codes import PairingCodes
 from chairapp.people.pin_routes import pin_routes
 from chairapp.people.pins import Pins
 from chairapp.people.safe import safe_of
 from chairapp.people.sessions import Sessions
 from chairapp.people.sign_in import add_sign_in, sign_in_routes
+from chairapp.people.tablets_page import add_tablets
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import Author, add_tablet
@@ -84,7 +86,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         assert settings.clinic is not None  # noqa: S101 - read_settings refuses a chair node without
         side: _Chair | _Clinic = _Chair(node, settings.clinic, pins)
     else:
-        side = _Clinic(node, settings, pins)
+        side = _Clinic(node, settings, pins, PairingCodes(safe))
     node.device = side.device
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
     app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs, state=stage))
@@ -102,7 +104,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         app.include_router(address_routes(side.addresses, node.devices))
         app.include_router(pin_routes(pins, node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
-    app.state.doors = _add_pages(app, node, side.audit, pins, sessions)
+    doors = app.state.doors = _add_pages(app, node, side.audit, pins, sessions)
+    if isinstance(side, _Clinic):
+        add_tablets(doors.page, doors.frame, node.devices, side.codes, node.clinic, node.label_address, doors.note)
     # A page's policy cannot name an address of IPv6.
     chair_page = Author(chair.build, lambda: chair.words(DEMO_PIN))
     add_tablet(app, author=chair_page, reach=sorted(origin for origin in side.origins() if "[" not in origin))
@@ -130,7 +134,8 @@ def _add_pages(app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessi
     add_home(doors.page, frame, audit)
     add_lost_pages(frame, (NodeError,))
     add_sign_in(doors.page, frame, node.clinic, DEMO_PIN)
-    app.include_router(sign_in_routes(doors, pins, lambda who, what: accessed.note(who.id, who.role, what)))
+    doors.noted = lambda who, what: accessed.note(who.id, who.role, what)
+    app.include_router(sign_in_routes(doors, pins))
     add_box_pages(page, frame, desk)
     if node.settings.role == "clinic":
         add_exports(app, node, accessed, doors.page, doors.door, frame)
@@ -149,7 +154,14 @@ def _ready(node: Node) -> Callable[[], Response]:
 
 
 def _frame_of(node: Node, audit: str, doors: Doors) -> Callable[[], Frame]:
-    ways = (("/chair", "Walk a visit"), ("/label", "Label a box"), ("/boxes", "Boxes"), (audit, "Audit"))
+    ways: tuple[tuple[str, str], ...] = (
+        ("/chair", "Walk a visit"),
+        ("/label", "Label a box"),
+        ("/boxes", "Boxes"),
+        (audit, "Audit"),
+    )
+    if node.settings.role == "clinic":
+        ways += (("/tablets", "Tablets"),)
     mark = Markup(svg())  # noqa: S704 - drawn by us
     name = "Clinic server" if node.settings.role == "clinic" else "Chair node"
 
@@ -181,8 +193,9 @@ class _Clinic:
 
     audit = "/audit"
 
-    def __init__(self, node: Node, settings: Settings, pins: Pins) -> None:
+    def __init__(self, node: Node, settings: Settings, pins: Pins, codes: PairingCodes) -> None:
         self._node = node
+        self.codes = codes
         sequence = load_override(settings.sequence) if settings.sequence else document(jaw_relation())
         in_force = node.documents.keep_sequence(sequence)
         kept = node.documents.clinic() or demo_clinic(in_force, f"{settings.host}:{settings.port}")
@@ -199,7 +212,9 @@ class _Clinic:
         unknown = [person.id for person in clinic.staff if not pins.has(person.id)]
         if clinic.invented and unknown:
             pins.set_all(unknown, DEMO_PIN)
-        self.pair = Pairing(node.devices, node.clinic, ALPHABET)
+        self.pair = Pairing(
+            node.devices, node.clinic, ALPHABET, lambda code: codes.use(code) if code else settings.demo
+        )
         self.addresses = Addresses(node.folder.keys / "addresses.json", node.devices)
         self.origins = self.addresses.origins
 
@@ -223,7 +238,9 @@ class _Chair:
         self.audit = f"{clinic}/audit"
         name = f"Chair node {node.folder.node[:8]}"
         own = node.settings.address
-        self._membership = Membership(node.folder, clinic, node.documents, name, self._sequences, own, pins.take)
+        self._membership = Membership(
+            node.folder, clinic, node.documents, name, self._sequences, own, pins.take, node.settings.pair
+        )
         self._forward: Forward | None = None
         self._purging: asyncio.Task[None] | None = None
 
@@ -237,7 +254,7 @@ class _Chair:
     async def pair(self, asked: PairingRequest, _: str | None) -> Doc:
         """Pass it on to the clinic server, and know the device here too."""
         try:
-            answer = await self._membership.pair(asked.kind, asked.name)
+            answer = await self._membership.pair(asked.kind, asked.name, asked.code)
         except ClinicAway as away:
             raise PairingRefused(503, "", f"{away}, and it alone can pair", "start it, then pair again") from away
         device = Device(answer["device"], asked.kind, answer["letter"], asked.name)

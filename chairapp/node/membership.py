@@ -12,6 +12,7 @@ from chairapp.node.documents import Documents
 from chairapp.node.errors import ClinicAway
 from chairapp.node.folder import Folder, write_whole
 from chairapp.node.log import log
+from chairapp.people.pairing import PairingRefused
 from chairapp.sequence import digest as digest_of
 
 __all__ = ["Membership"]
@@ -33,10 +34,12 @@ class Membership:
         wanted: Callable[[], set[str]],
         address: str,
         take_pins: Callable[[dict[str, str]], None],
+        code: str = "",
     ) -> None:
         self._file = folder.keys / "clinic.json"
         self._documents = documents
         self._name = name
+        self._code = code
         self._wanted = wanted
         self._address = address
         self._told_address = False
@@ -72,7 +75,9 @@ class Membership:
         """Pair this node if it is not paired; gives its token. Raises ClinicAway."""
         async with self._joining:
             if self.token is None:
-                self._keep(await self._json("POST", "/pair", json={"kind": "node", "name": self._name}))
+                self._keep(
+                    await self._json("POST", "/pair", json={"kind": "node", "name": self._name, "code": self._code})
+                )
         assert self.token is not None  # noqa: S101 - kept just now
         return self.token
 
@@ -103,13 +108,16 @@ class Membership:
         self._documents.keep_sequence(document)
         return document
 
-    async def pair(self, kind: str, name: str) -> dict[str, Any]:
+    async def pair(self, kind: str, name: str, code: str) -> dict[str, Any]:
         """Have the clinic server pair a device, which may ask here at once for what its answer names.
 
-        Raises ClinicAway when it cannot be reached.
+        Raises ClinicAway when it cannot be reached, PairingRefused when it does not pair.
         """
         await self.join()
-        answer = await self._json("POST", "/pair", json={"kind": kind, "name": name})
+        said = await self._call("POST", "/pair", taken=(200, 403), json={"kind": kind, "name": name, "code": code})
+        answer = _json(said)
+        if said.status_code == 403:
+            raise PairingRefused(403, **answer["error"])
         await self._take_clinic(answer["clinic"])
         return answer
 
@@ -131,7 +139,14 @@ class Membership:
     async def _json(self, method: str, path: str, **body: Any) -> dict[str, Any]:
         return _json(await self._call(method, path, **body))
 
-    async def _call(self, method: str, path: str, headers: dict[str, str] | None = None, **body: Any) -> httpx.Response:
+    async def _call(
+        self,
+        method: str,
+        path: str,
+        headers: dict[str, str] | None = None,
+        taken: tuple[int, ...] = (200, 204, 304),
+        **body: Any,
+    ) -> httpx.Response:
         sent = {"Threemark-Protocol": "1", **(headers or {})}
         if self.token:
             sent["Authorization"] = f"Bearer {self.token}"
@@ -139,7 +154,7 @@ class Membership:
             answer = await self._client.request(method, path, headers=sent, **body)
         except httpx.HTTPError as error:
             raise ClinicAway("the clinic server cannot be reached") from error
-        if answer.status_code not in (200, 204, 304):
+        if answer.status_code not in taken:
             raise ClinicAway(f"the clinic server answered {answer.status_code}")
         return answer
 

@@ -57,6 +57,7 @@ class Settings:
     access_days: int = 3650
     idle_minutes: int = 30
     demo: bool = False
+    pair: str = ""
 
     @property
     def address(self) -> str:
@@ -187,6 +188,7 @@ SETTINGS = (
     Setting("access_days", "3650", "days to keep who looked at what; local law decides", _days, value="DAYS"),
     Setting("idle_minutes", "30", "minutes without use after which somebody is signed out", _minutes, value="MINUTES"),
     Setting("demo", "no", "yes: nobody has to sign in, for invented people only; as in the demo", _yes, value="YES"),
+    Setting("pair", "", "one-time code of the clinic by which this node is paired", str, ("chair",), "CODE"),
 )
 _PORTS = {"chair": "8080", "clinic": "8090"}
 

@@ -22,6 +22,7 @@ from chairapp.people.sessions import Sessions
 
 __all__ = ["Doors", "local_path", "sign_in_at"]
 
+Note = Callable[[Person, str], None]
 _LOOK_AGAIN_S = 10.0
 _MANAGERS_ROOMS = ("/audit", "/people", "/tablets")
 
@@ -29,7 +30,7 @@ _MANAGERS_ROOMS = ("/audit", "/people", "/tablets")
 class Doors:
     """`cookie` names the one a session is in. `demo`: whoever is not signed in comes in as that room's invented person.
 
-    `frame` is set before the first page is asked for.
+    `frame` and `noted`, which keeps in the access log what a person did, are set before the first page is asked for.
     """
 
     def __init__(self, clinic: Callable[[], ClinicDocument], sessions: Sessions, cookie: str, *, demo: bool) -> None:
@@ -38,6 +39,7 @@ class Doors:
         self.cookie = cookie
         self._demo = demo
         self.frame: Callable[[], Frame]
+        self.noted: Note
         self.declared: dict[str, Roles] = {}
         """The pages, each with who may come in."""
 
@@ -81,6 +83,11 @@ class Doors:
         except RuntimeError:
             return None
         return self.who(request)
+
+    def note(self, what: str) -> None:
+        """Keep in the access log what whoever is signed in here did."""
+        if person := self.person():
+            self.noted(person, what)
 
     def who(self, request: Request, *, used: bool = True) -> Person | None:
         person = self.sessions.person(request.cookies.get(self.cookie), used=used)

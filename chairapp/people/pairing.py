@@ -1,7 +1,8 @@
 """POST /pair: how a tablet or a chair node gets its identity, its letter and its token.
 
-Nobody signs in yet, so pairing trusts this machine and nothing else: the call must come to a loopback name, from a page
-of this very node (or from no page at all), and through no proxy. Tokens are shown once; their hashes are kept.
+It takes a one-time code that a manager of the clinic made; without one only in a demonstration. The call must come to a
+loopback name, from a page of this very node (or from no page at all), and through no proxy. Tokens are shown once;
+their hashes are kept.
 """
 
 import asyncio
@@ -30,6 +31,8 @@ class PairingRequest(BaseModel):
     model_config = ConfigDict(extra="forbid")
     kind: Literal["tablet", "node"]
     name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"\S")]
+    code: Annotated[str, StringConstraints(max_length=40)] = ""
+    """The one-time code a manager made."""
 
 
 class Paired(BaseModel):
@@ -52,8 +55,12 @@ class PairingRefused(Exception):
 class Pairing:
     """The clinic server's side: it alone hands out identities, so letters and ids are the clinic's own."""
 
-    def __init__(self, devices: Roster, clinic: Callable[[], ClinicDocument], letters: Sequence[str]) -> None:
+    def __init__(
+        self, devices: Roster, clinic: Callable[[], ClinicDocument], letters: Sequence[str], use: Callable[[str], bool]
+    ) -> None:
+        """`use` says whether a code lets a device in, "" for none, and has it used."""
         self._devices = devices
+        self._use = use
         self._clinic = clinic
         self._letters = letters
 
@@ -64,6 +71,8 @@ class Pairing:
             raise PairingRefused(
                 401, "Authorization", "this clinic does not know the node that asks", "pair the node again"
             )
+        if not await asyncio.to_thread(self._use, asked.code):
+            raise PairingRefused(403, "code", *(_WRONG_CODE if asked.code else _NO_CODE))
         device, token = await asyncio.to_thread(self._devices.add, asked.kind, asked.name, self._letter(asked))
         clinic = self._clinic().model_dump(mode="json")
         return {"device": device.id, "letter": device.letter, "token": token, "clinic": clinic}
@@ -112,7 +121,9 @@ async def _asked(request: Request) -> PairingRequest:
         raise PairingRefused(422, field, f"{field or 'body'}: {first['msg']}", _SEND) from None
 
 
-_SEND = 'send {"kind": "tablet" or "node", "name": a name for it of up to 80 characters}'
+_NO_CODE = ("pairing needs a one-time code of the clinic", "ask the practice manager for one")
+_WRONG_CODE = ("this code was used before, is over or never was", "ask the practice manager for a new one")
+_SEND = 'send {"kind": "tablet" or "node", "name": a name for it of up to 80 characters, "code": of the clinic}'
 
 
 def _from_this_machine(request: Request, is_loopback: Callable[[str], bool]) -> None:

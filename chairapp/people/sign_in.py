@@ -26,8 +26,6 @@ _ROLES = {
     "assistant": "Assistant",
     "manager": "Practice manager",
 }
-Note = Callable[[Person, str], None]
-"""Keeps in the access log what a person did."""
 
 
 def add_sign_in(page: Page, frame: Callable[[], Frame], clinic: Callable[[], ClinicDocument], demo_pin: str) -> None:
@@ -44,7 +42,7 @@ def add_sign_in(page: Page, frame: Callable[[], Frame], clinic: Callable[[], Cli
                 ui.add_body_html(f"<script>{(files('chairapp.people') / 'pin_pad.js').read_text('utf-8')}</script>")
 
 
-def sign_in_routes(doors: Doors, pins: Pins, note: Note) -> APIRouter:
+def sign_in_routes(doors: Doors, pins: Pins) -> APIRouter:
     """POST /sign-in and POST /sign-out. Each sign-in makes a new token and ends the session there was."""
     router = APIRouter(include_in_schema=False)
 
@@ -63,7 +61,7 @@ def sign_in_routes(doors: Doors, pins: Pins, note: Note) -> APIRouter:
         except PinLocked as locked:
             return _to(f"/sign-in?{urlencode(back | {'wait': locked.seconds})}")
         token = await run_in_threadpool(doors.sessions.begin, found.id, request.cookies.get(doors.cookie))
-        await run_in_threadpool(note, found, "signed in")
+        await run_in_threadpool(doors.noted, found, "signed in")
         answer, secure = _to(local_path(then)), request.url.scheme == "https"
         answer.set_cookie(doors.cookie, token, max_age=LONGEST_MS // 1000, httponly=True, samesite="lax", secure=secure)
         return answer
@@ -101,7 +99,7 @@ def _fault(wrong: str, wait: int) -> str:
 def _pad(person: Person, then: str, fault: str, demo_pin: str) -> Markup:
     keys = Markup("").join(Markup('<button type="button" class="tm-key">{}</button>').format(n) for n in "123456789")
     told = Markup('<p class="tm-note tm-off" role="alert">{}</p>').format(fault) if fault else Markup("")
-    hint = Markup('<p class="tm-soft">The PIN of every invented person is {}.</p>').format(demo_pin)
+    hint = Markup('<p class="tm-soft tm-pin-hint">The PIN of every invented person is {}.</p>').format(demo_pin)
     return Markup(
         '<h1>{}</h1>{}<form class="tm-pin" method="post" action="/sign-in">'
         '<input type="hidden" name="person" value="{}"><input type="hidden" name="then" value="{}">'

@@ -37,7 +37,7 @@ EXAMPLES = 120
 def api(tmp_path_factory):
     """The clinic server's own application with its own store; nothing of it is put in its place."""
     folder = tmp_path_factory.mktemp("clinic") / "data"
-    asked = read_settings("clinic", folder, {"port": "8190"}, {}, {})
+    asked = read_settings("clinic", folder, {"port": "8190", "demo": "yes"}, {}, {})
     app = make_app(asked, make_folder(folder, "clinic", {}))
     return schemathesis.openapi.from_asgi("/openapi.json", app, headers={"Host": "127.0.0.1:8190"})
 

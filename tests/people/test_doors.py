@@ -33,7 +33,9 @@ def sign_in(web, person, pin=DEMO_PIN, then="/audit", **headers):
     return web.post("/sign-in", data={"person": person, "pin": pin, "then": then}, headers=headers)
 
 
-@pytest.mark.parametrize("path", ["/label", "/boxes", "/audit", "/B/7KQ4M2X9", "/audit/export", "/audit/access"])
+@pytest.mark.parametrize(
+    "path", ["/label", "/boxes", "/audit", "/B/7KQ4M2X9", "/audit/export", "/audit/access", "/tablets"]
+)
 def test_whoever_is_not_signed_in_is_led_to_sign_in_and_back(web, path):
     answer = web.get(path)
     assert answer.status_code == 303
