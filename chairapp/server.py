@@ -34,6 +34,7 @@ from chairapp.node.looks import noting
 from chairapp.node.membership import Membership
 from chairapp.node.node import Node, open_store
 from chairapp.node.purging import keep_purging
+from chairapp.node.removed import removed_routes, take_removed
 from chairapp.node.settings import Settings, is_loopback
 from chairapp.people.demo import DEMO_PIN, demo_clinic
 from chairapp.people.doors import Doors
@@ -103,6 +104,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     if isinstance(side, _Clinic):
         app.include_router(address_routes(side.addresses, node.devices))
         app.include_router(pin_routes(pins, node.devices))
+        app.include_router(removed_routes(node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
     doors = app.state.doors = _add_pages(app, node, side.audit, pins, sessions)
     if isinstance(side, _Clinic):
@@ -239,7 +241,15 @@ class _Chair:
         name = f"Chair node {node.folder.node[:8]}"
         own = node.settings.address
         self._membership = Membership(
-            node.folder, clinic, node.documents, name, self._sequences, own, pins.take, node.settings.pair
+            node.folder,
+            clinic,
+            node.documents,
+            name,
+            self._sequences,
+            own,
+            pins.take,
+            node.settings.pair,
+            lambda removed: take_removed(node.devices, removed),
         )
         self._forward: Forward | None = None
         self._purging: asyncio.Task[None] | None = None

@@ -34,12 +34,14 @@ class Membership:
         wanted: Callable[[], set[str]],
         address: str,
         take_pins: Callable[[dict[str, str]], None],
-        code: str = "",
+        code: str,
+        take_removed: Callable[[dict[str, bool]], None],
     ) -> None:
         self._file = folder.keys / "clinic.json"
         self._documents = documents
         self._name = name
         self._code = code
+        self._take_removed = take_removed
         self._wanted = wanted
         self._address = address
         self._told_address = False
@@ -95,6 +97,7 @@ class Membership:
         for digest in {clinic.sequence, *await asyncio.to_thread(self._wanted)}:
             await self.sequence(digest)
         await self._pull_pins()
+        await asyncio.to_thread(self._take_removed, await self._json("GET", "/sync/devices/removed"))
         await self._tell_address()
         return clinic
 

@@ -15,6 +15,7 @@ ADDRESS = "http://127.0.0.1:8190"
 CALLS = [
     "GET /sync/blobs/{sha256}",
     "GET /sync/clinic",
+    "GET /sync/devices/removed",
     "GET /sync/entries",
     "GET /sync/health",
     "GET /sync/pins",
@@ -29,7 +30,7 @@ CALLS = [
 ]
 # What these take no schema can say: bytes of this very digest, an address that may be a node's, the PIN of a person.
 PARTICULAR = ("POST /people/enrol", "PUT /sync/address", "PUT /sync/blobs/{sha256}")
-NOTHING_TO_GET_WRONG = ("GET /sync/clinic", "GET /sync/health", "GET /sync/pins")
+NOTHING_TO_GET_WRONG = ("GET /sync/clinic", "GET /sync/devices/removed", "GET /sync/health", "GET /sync/pins")
 EXAMPLES = 120
 
 
