@@ -23,6 +23,7 @@ from chairapp.home import add_home
 from chairapp.lost import add_lost_pages
 from chairapp.node.access_log import AccessLog
 from chairapp.node.addresses import Addresses, address_routes, all_names_of
+from chairapp.node.auditing import Auditing
 from chairapp.node.desk import desk_of
 from chairapp.node.documents import document_routes
 from chairapp.node.errors import ClinicAway, NodeError, PortTaken
@@ -55,6 +56,7 @@ from chairapp.visit import stage
 from sync.access import Device
 from sync.cors import Cors
 from sync.forward import Forward
+from sync.heard import Hearing
 from sync.purge import Purge
 from sync.routes import routes
 from sync.tiny_store import TinyStore
@@ -90,7 +92,8 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         side = _Clinic(node, settings, pins, PairingCodes(safe))
     node.device = side.device
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
-    app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs, state=stage))
+    callers = Hearing(node.devices, node.store) if settings.role == "clinic" else node.devices
+    app.include_router(routes(node.store, callers, node.check, blobs=node.blobs, state=stage))
     app.include_router(document_routes(node.documents, node.devices))
     app.include_router(pair_route(side.pair, is_loopback))
     app.include_router(
@@ -106,7 +109,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         app.include_router(pin_routes(pins, node.devices))
         app.include_router(removed_routes(node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
-    doors = app.state.doors = _add_pages(app, node, side.audit, pins, sessions)
+    doors = app.state.doors = _add_pages(
+        app, node, side.audit, pins, sessions, side.auditing if isinstance(side, _Clinic) else None
+    )
     if isinstance(side, _Clinic):
         add_tablets(doors.page, doors.frame, node.devices, side.codes, node.clinic, node.label_address, doors.note)
     # A page's policy cannot name an address of IPv6.
@@ -127,7 +132,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     return app
 
 
-def _add_pages(app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessions) -> Doors:
+def _add_pages(
+    app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessions, auditing: Auditing | None
+) -> Doors:
     desk = desk_of(node)
     doors = Doors(node.clinic, sessions, f"threemark-{node.settings.role}", demo=node.settings.demo)
     frame = doors.frame = _frame_of(node, audit, doors)
@@ -139,9 +146,9 @@ def _add_pages(app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessi
     doors.noted = lambda who, what: accessed.note(who.id, who.role, what)
     app.include_router(sign_in_routes(doors, pins))
     add_box_pages(page, frame, desk)
-    if node.settings.role == "clinic":
+    if auditing:
         add_exports(app, node, accessed, doors.page, doors.door, frame)
-        add_audit_pages(page, frame, node.register, node.clinic, node.store.received)
+        add_audit_pages(page, frame, auditing.sources())
     return doors
 
 
@@ -214,6 +221,7 @@ class _Clinic:
         unknown = [person.id for person in clinic.staff if not pins.has(person.id)]
         if clinic.invented and unknown:
             pins.set_all(unknown, DEMO_PIN)
+        self.auditing = Auditing(node)
         self.pair = Pairing(
             node.devices, node.clinic, ALPHABET, lambda code: codes.use(code) if code else settings.demo
         )
@@ -225,9 +233,11 @@ class _Clinic:
 
     @asynccontextmanager
     async def life(self, _: FastAPI) -> AsyncIterator[None]:
+        self.auditing.begin()
         try:
             yield
         finally:
+            await self.auditing.end()
             self._node.store.close()
 
 

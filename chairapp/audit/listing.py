@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Select, func, literal, select
+from sqlalchemy import Select, func, select
 
 from chairapp.audit import summary_tables as tables
 from chairapp.audit.asked import ONLY, Asked, Cursor, ordered, overdue
@@ -97,7 +97,7 @@ class Listing:
         return query.where(self._overdue()) if asked.only == "overdue" else query
 
     def _count(self, asked: Asked) -> Select[Any]:
-        some = self._query(asked, None, [literal(1)]).order_by(None).limit(COUNTED + 1).subquery()
+        some = self._query(asked, None, [tables.visit.c.visit]).order_by(None).limit(COUNTED + 1).subquery()
         return select(func.count()).select_from(some)
 
     def _overdue(self) -> Any:

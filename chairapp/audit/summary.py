@@ -69,6 +69,10 @@ class Summaries:
         while self.follow(500):
             pass
 
+    def stop(self) -> None:
+        """Wait for what is being summed up, and begin nothing any more."""
+        self._working.acquire()
+
     def as_of(self) -> AsOf:
         with self._store.database.reading() as connection:
             behind = connection.scalar(select(func.count()).select_from(sql_tables.dirty)) or 0
