@@ -36,7 +36,7 @@ def add_sign_in(page: Page, frame: Callable[[], Frame], clinic: Callable[[], Cli
         known, then = clinic().person(person), local_path(then)
         with frame().page("Sign in"):
             if known is None:
-                html(_names(clinic().staff, then))
+                html(_names(clinic().present, then))
             else:
                 html(_pad(known, then, _fault(wrong, wait), demo_pin if clinic().invented else ""))
                 ui.add_body_html(f"<script>{(files('chairapp.people') / 'pin_pad.js').read_text('utf-8')}</script>")
