@@ -28,7 +28,15 @@ def show(found: Outcomes, _told: Told) -> None:
         ("Something accepted", f"{found.accepted[1]:,}", f"{found.accepted[0]:,}", share(some)),
         ("Nothing accepted", f"{found.plain[1]:,}", f"{found.plain[0]:,}", share(none)),
     ]
-    html(table(("Visits with", "Tried in", "Repeated", "Share"), rows, figures=(1, 2, 3), caption="Record repeated"))
+    html(
+        table(
+            ("Visits with", "Tried in", "Repeated", "Share"),
+            rows,
+            figures=(1, 2, 3),
+            caption="Record repeated",
+            seen=True,
+        )
+    )
     html(_difference(difference))
     fixes = [(FIXED[what].capitalize(), f"{times:,}", share(one)) for what, (times, one) in found.fixes.items()]
     html(

@@ -34,7 +34,7 @@ def show(found: Steadinesses, told: Told) -> None:
     if found.steady:
         rows = [_steady(row, told) for row in found.steady]
         heads = ("Clinician", "Item", "Visits", "Readings", "Within-visit SD", "Repeatability", "Dahlberg’s error")
-        html(table(heads, rows, figures=(2, 3, 4, 5, 6), caption="Repeated readings"))
+        html(table(heads, rows, figures=(2, 3, 4, 5, 6), caption="Repeated readings", seen=True))
     else:
         nothing("No item was read more than once by one person in this period.")
     html(Markup("<h2>Interocclusal distance, visit by visit</h2>"))

@@ -51,7 +51,15 @@ def _steps(steps: list[StepShares], told: Told) -> None:
         said = "Share of signed visits in which each step fits, was accepted, is off or unsure, or was not measured"
         plot(shares_plot(shares, KINDS), said, f"{6 + 1.9 * len(shares):.0f}rem")
     rows = [(told.step(row.step), f"{row.of:,}", *_kinds(row)) for row in steps]
-    html(table(("Step", "Visits", *KINDS.values()), rows, figures=(1, 2, 3, 4, 5), caption="Steps of signed visits"))
+    html(
+        table(
+            ("Step", "Visits", *KINDS.values()),
+            rows,
+            figures=(1, 2, 3, 4, 5),
+            caption="Steps of signed visits",
+            seen=True,
+        )
+    )
 
 
 def _kinds(row: StepShares) -> list[Any]:
@@ -84,4 +92,8 @@ def _months(months: list[Month]) -> None:
 
 def _month(one: Month) -> tuple[Any, ...]:
     counts = (one.opened, one.signed, one.complete, one.finished)
-    return one.month, *(f"{count:,}" for count in counts), share(one.accepted)
+    return (
+        Markup('<span class="tm-code">{}</span>').format(one.month),
+        *(f"{count:,}" for count in counts),
+        share(one.accepted),
+    )

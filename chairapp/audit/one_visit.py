@@ -46,7 +46,6 @@ def _head(line: Line, clinic: ClinicDocument) -> Markup:
         ("Chair", line.chair),
         ("Opened", when(line.opened, clinic)),
         ("Last entry", when(line.last, clinic)),
-        ("Entries", str(line.entries)),
     )
     told = joined(Markup("<div><dt>{}</dt><dd>{}</dd></div>").format(*fact) for fact in facts)
     return Markup('<p class="tm-soft">Visit</p><h1 class="tm-code">{}</h1><dl class="tm-facts">{}</dl>').format(

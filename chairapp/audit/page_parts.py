@@ -57,9 +57,17 @@ def _ways(here: str) -> Markup:
 
 
 def table(
-    heads: Sequence[str], rows: Iterable[Sequence[Any]], *, figures: Sequence[int] = (), caption: str = ""
+    heads: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    *,
+    caption: str,
+    figures: Sequence[int] = (),
+    seen: bool = False,
 ) -> Markup:
-    """A table; columns in `figures` hold numbers and stand to the right. Put Markup in a cell, or text."""
+    """A table; columns in `figures` hold numbers and stand to the right. Put Markup in a cell, or text.
+
+    `caption` names it to those who listen, and with `seen` to everybody: where no heading stands above it.
+    """
     right = [Markup(' class="tm-figure"') if at in figures else Markup("") for at in range(len(heads))]
     head = joined(Markup('<th scope="col"{}>{}</th>').format(to, name) for to, name in zip(right, heads, strict=True))
     body = joined(
@@ -71,11 +79,11 @@ def table(
         )
         for row in rows
     )
-    told = Markup("<caption>{}</caption>").format(caption) if caption else ""
+    told = Markup('<caption class="{}">{}</caption>').format("" if seen else "tm-unseen", caption)
     return Markup(
         '<div class="tm-scroll" tabindex="0" role="region" aria-label="{}"><table class="tm-table tm-figures">{}'
         "<thead><tr>{}</tr></thead><tbody>{}</tbody></table></div>"
-    ).format(caption or "Table", told, head, body)
+    ).format(caption, told, head, body)
 
 
 def plot(options: dict[str, Any], told: str, height: str = "20rem") -> None:

@@ -3,6 +3,7 @@
 One ink, words at every axis, and shapes or patterns wherever a colour says something.
 """
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,7 +15,7 @@ Options = dict[str, Any]
 
 INK, SOFT, LINE, OFF = "#0b4a57", "#3d4b54", "#dcdfdc", "#7f1616"
 SHADES = {"fits": "#0b4d2c", "accepted": "#0a4478", "unsettled": "#8a5a00", "skipped": "#8d979c"}
-_TEXT = {"color": SOFT, "fontSize": 14}
+_TEXT = {"color": SOFT, "fontSize": 14, "hideOverlap": True}
 
 
 def shares_plot(rows: Sequence[tuple[str, dict[str, float]]], words: dict[str, str]) -> Options:
@@ -31,7 +32,9 @@ def shares_plot(rows: Sequence[tuple[str, dict[str, float]]], words: dict[str, s
     ]
     across = {"type": "value", "max": 100, "axisLabel": _TEXT | {"formatter": "{value} %"}, "splitLine": _grid()}
     down = {"type": "category", "data": [name for name, _ in rows], "inverse": True, "axisLabel": _TEXT}
-    return _plot(series, across, down, legend=True) | {"aria": {"enabled": False, "decal": {"show": True}}}
+    return _plot(series, across, down, legend=True) | {
+        "aria": {"enabled": True, "label": {"enabled": False}, "decal": {"show": True}}
+    }
 
 
 def trend_plot(months: Sequence[tuple[str, float | None]]) -> Options:
@@ -60,6 +63,8 @@ def distance_plot(values: Sequence[tuple[str, float]], chart: Chart | None, band
         line["markArea"]["data"] = [area]
     across = {"type": "category", "data": [when for when, _ in values], "axisLabel": _TEXT}
     up = {"type": "value", "scale": True, "name": "mm", "axisLabel": _TEXT, "splitLine": _grid()}
+    if chart:
+        up |= _seen([mm for _, mm in values], chart.low, chart.high)
     return _plot([line], across, up)
 
 
@@ -70,14 +75,14 @@ def agreement_plot(pairs: Sequence[tuple[float, float]], limits: Agreement, unit
     points["markLine"] = _lines({"bias": limits.bias, "lower limit": limits.low, "upper limit": limits.high})
     across = {"type": "value", "scale": True, "name": f"mean, {unit}", "axisLabel": _TEXT, "splitLine": {"show": False}}
     up = {"type": "value", "scale": True, "name": f"second − first, {unit}", "axisLabel": _TEXT, "splitLine": _grid()}
-    up |= {"min": _beyond(limits.low, data, min), "max": _beyond(limits.high, data, max)}
-    return _plot([points], across | {"nameLocation": "middle", "nameGap": 30}, up)
+    up |= {"nameTextStyle": {"align": "left"}} | _seen([apart for _, apart in data], limits.low, limits.high)
+    across |= {"nameLocation": "middle", "nameGap": 30, "axisLine": {"onZero": False}}
+    return _plot([points], across, up)
 
 
-def _beyond(limit: float, data: list[list[float]], most: Any) -> float:
-    """Far enough out for the limit's line to be seen."""
-    edge = most([limit, *(up for _, up in data)])
-    return float(round(edge + (0.5 if most is max else -0.5), 1))
+def _seen(values: Sequence[float], low: float, high: float) -> Options:
+    """An axis far enough for the lines at `low` and `high` to be seen."""
+    return {"min": math.floor(min(low, *values) - 0.25), "max": math.ceil(max(high, *values) + 0.25)}
 
 
 def _lines(at: dict[str, float]) -> Options:

@@ -21,11 +21,11 @@ def timeline(lines: list[Line]) -> Markup:
         day, came = line.day, line.received[:-3]
     heads = joined(Markup('<th scope="col">{}</th>').format(head) for head in _HEADS)
     return Markup(
-        '<h2 id="trail">Trail</h2><p class="tm-about">Times are by the clock of the device that made the entry; below '
-        "is when it came here, where that was another minute; what came together says so once.</p>"
+        '<h2 id="trail">Trail, {} entries</h2><p class="tm-about">Times are by the clock of the device that made the '
+        "entry; below is when it came here, where that was another minute; what came together says so once.</p>"
         '<div class="tm-scroll" tabindex="0" role="region" aria-label="Trail"><table class="tm-table tm-stacked">'
         "<thead><tr>{}</tr></thead><tbody>{}</tbody></table></div>"
-    ).format(heads, joined(rows))
+    ).format(len(lines), heads, joined(rows))
 
 
 def _row(line: Line, *, told: bool) -> Markup:

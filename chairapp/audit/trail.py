@@ -11,7 +11,7 @@ from chairapp.judge.numbers import number_text as number
 from chairapp.judge.rim import STATIONS
 from chairapp.sequence.say import choice, label, places, text
 
-__all__ = ["FIXED", "MOVED", "Line", "trail", "tried"]
+__all__ = ["FIXED", "MOVED", "Line", "told_value", "trail", "tried"]
 
 Doc = dict[str, Any]
 Fate = Literal["", "replaced", "withdrawn"]
@@ -153,6 +153,11 @@ def _day_and_time(ms: int, clinic: ClinicDocument) -> str:
     return _local(ms, clinic).strftime("%d %b %Y %H:%M")
 
 
+def told_value(sequence: Doc, item: str, value: Any, language: str = "en") -> str:
+    """The value of an answer or a reading in the words of its sequence, with its unit."""
+    return _Teller(sequence, {}, language).value({"kind": "answer", "item": item, "value": value})
+
+
 class _Teller:
     """An entry's kind, item and value in words."""
 
@@ -208,6 +213,8 @@ class _Teller:
         item, value = entry["item"], entry["value"]
         if value is None:
             return "cleared"
+        if isinstance(value, dict) and list(value) == ["photo"]:
+            return f"{self._measured(item, value['photo'])} by photograph"
         if isinstance(value, dict):
             return self._at_stations(value, lambda measured: self._measured(item, measured))
         if isinstance(value, list):

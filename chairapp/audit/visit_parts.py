@@ -7,13 +7,12 @@ from markupsafe import Markup
 
 from chairapp.audit.page_parts import joined, table, when
 from chairapp.audit.signed import digest_state
-from chairapp.audit.trail import MOVED, tried
+from chairapp.audit.trail import MOVED, told_value, tried
 from chairapp.audit.wax import Go, goes
 from chairapp.clinic import ClinicDocument
 from chairapp.elements.frame import chip
-from chairapp.judge.numbers import is_number, number_text
+from chairapp.judge.numbers import number_text
 from chairapp.register import Line, Words
-from chairapp.sequence.say import choice
 from chairapp.visit import is_signed
 
 __all__ = [
@@ -69,12 +68,7 @@ class Seen(NamedTuple):
         return when(at, self.clinic)
 
     def value(self, item: str, value: Any) -> str:
-        """A value in the words of the sequence."""
-        if is_number(value):
-            return number_text(value)
-        if isinstance(value, dict) and list(value) == ["photo"]:
-            return number_text(value["photo"])
-        return choice(self.sequence, "en", item, value) if isinstance(value, str) else str(value)
+        return told_value(self.sequence, item, value)
 
 
 def signatures(seen: Seen, proof: Callable[[Doc], str]) -> Markup:
@@ -105,10 +99,8 @@ def _signature(seen: Seen, row: Doc, entry: Doc, proof: str) -> Markup:
         )
     state = digest_state(seen.sequence, seen.entries, entry)
     checks = (_PROOFS[proof], _DIGESTS[state])
-    chips = Markup('<div class="tm-chips">{}</div>').format(joined(chip(*check) for check in checks))
-    return Markup('<div class="tm-note tm-{}"><h3>{}</h3><p>{}</p></div><div class="tm-apart">{}</div>').format(
-        kind, title, told, chips
-    )
+    chips = Markup('<div class="tm-chips tm-under">{}</div>').format(joined(chip(*check) for check in checks))
+    return Markup('<div class="tm-note tm-{}"><h3>{}</h3><p>{}</p>{}</div>').format(kind, title, told, chips)
 
 
 def _cause(seen: Seen, row: Doc) -> str:
@@ -217,7 +209,7 @@ def _go(seen: Seen, number: int, go: Go) -> Markup:
     caption = f"{number}. {seen.when(go.at)}, {seen.who(go.author)}"
     if go.withdrawn:
         caption += f"; {go.withdrawn} taken back"
-    return table(("Rim", "Place", "Planned", "Done"), rows, figures=(2, 3), caption=caption)
+    return table(("Rim", "Place", "Planned", "Done"), rows, figures=(2, 3), caption=caption, seen=True)
 
 
 def _signed_mm(mm: float) -> str:
