@@ -12,10 +12,17 @@ from tests.chromium import ARGS, CHROMIUM
 os.environ["THREEMARK_DEMO"] = "yes"
 
 
-@pytest.hookimpl(trylast=True)
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    # Playwright's loop runs in the main thread from start to end: a second one, or asyncio.run, is refused there.
-    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+    # Playwright's loop runs in the main thread from start to end: a second one, or asyncio.run, is refused there. So on
+    # every worker the tests of a browser come after all others; of one file each sort stays together.
+    items.sort(key=_in_a_browser)
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group(f"{item.path.stem} {item.path.parent.name} {_in_a_browser(item)}"))
+
+
+def _in_a_browser(item: pytest.Item) -> bool:
+    return "playwright" in getattr(item, "fixturenames", ())
 
 
 @pytest.fixture(scope="session")
