@@ -173,8 +173,8 @@ export async function begin() {
     await readClinic();
     await beginPeople();
   } catch (error) {
-    desk.problem = error.message; // with what to do, where that is known
     desk.storeless = error.code === "storage";
+    desk.problem = desk.storeless ? error.why : error.message; // the page itself says then what to do
   }
   if (!desk.storeless) watch(() => route.visit, openVisit, { immediate: true });
   desk.ready = true;
