@@ -69,9 +69,10 @@ class Summaries:
         while self.follow(500):
             pass
 
-    def stop(self) -> None:
-        """Wait for what is being summed up, and begin nothing any more."""
-        self._working.acquire()
+    def settle(self) -> None:
+        """Wait for what is being summed up just now."""
+        with self._working:
+            pass
 
     def as_of(self) -> AsOf:
         with self._store.database.reading() as connection:
