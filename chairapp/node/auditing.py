@@ -66,7 +66,7 @@ class Auditing:
         if self._following:
             self._following.cancel()
             await asyncio.wait([self._following])
-        await asyncio.to_thread(self._summaries.stop)
+        await asyncio.to_thread(self._summaries.settle)
 
     def _sequence(self) -> Doc:
         """The sequence in force: for the words of a page that is about no single visit."""
