@@ -80,6 +80,8 @@ def test_whatever_is_sent_is_answered_as_described(operations, token, call, mode
     def ask(case):
         # A parameter nobody here knows is passed over: a newer tablet may ask an older node.
         assume(set(case.query or ()) <= known)
+        # An empty list or object leaves nothing in an address: what is sent then has no such parameter, which is right.
+        assume(all(value not in ([], {}) for value in (case.query or {}).values()))
         case.call_and_validate(base_url=ADDRESS, headers={"Authorization": f"Bearer {token}"}, excluded_checks=left_out)
 
     ask()
