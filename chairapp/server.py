@@ -107,6 +107,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         side = _Clinic(node, settings, pins, PairingCodes(safe))
     node.device = side.device
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
+    app.state.devices = node.devices
     callers = Hearing(node.devices, node.store) if settings.role == "clinic" else node.devices
     app.include_router(routes(node.store, callers, node.check, blobs=node.blobs, state=stage))
     app.include_router(document_routes(node.documents, node.devices))

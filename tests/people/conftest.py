@@ -1,41 +1,40 @@
 """A clinic server that is set up by its link, in this very process: what its pages and routes answer."""
 
+from contextlib import contextmanager
+
 from fastapi.testclient import TestClient
+from nicegui import app as pages
 
 from chairapp.node.folder import make_folder
 from chairapp.node.settings import read_settings
 from chairapp.server import make_app
 
 HOST = "127.0.0.1:8190"
-MANAGER_PIN = "864209"
-SET_UP = {
-    "clinic": "Green Door Practice",
-    "time_zone": "Europe/Lisbon",
-    "chairs": "1\r\n2\r\n\r\nCare home bag",
-    "label_address": "rims.example",
-    "languages": "en",
-    "name": "Noor Haddad",
-    "pin": MANAGER_PIN,
-    "again": MANAGER_PIN,
-}
 
 
 class Site:
     """`web()` is a browser with nothing in it."""
 
-    def __init__(self, app):
+    def __init__(self, app, running):
         self.app = app
-        self.link = app.state.set_up.link("this server", "")
+        self._running = running
+        self.doors = app.state.doors
 
     def web(self, **headers):
-        return TestClient(self.app, f"http://{HOST}", follow_redirects=False, headers=headers)
-
-    def set_up(self, **changes):
-        web = self.web()
-        code = self.link.partition("code=")[2]
-        return web, web.post("/set-up", data={"code": code} | SET_UP | changes)
+        web = TestClient(self.app, f"http://{HOST}", follow_redirects=False, headers=headers)
+        web.portal = self._running.portal
+        return web
 
 
-def make_site(folder):
-    settings = read_settings("clinic", folder, {"port": "8190"}, {}, {})
-    return make_app(settings, make_folder(folder, "clinic", {}))
+@contextmanager
+def site_of(folder, role="clinic", **flags):
+    """A node in this process, while it runs. NiceGUI has one application a process: another may follow."""
+    settings = read_settings(role, folder, {"port": "8190"} | flags, {}, {})
+    before = [*pages.routes], [*pages.user_middleware]
+    app = make_app(settings, make_folder(folder, role, {}))
+    try:
+        with TestClient(app, f"http://{HOST}") as running:
+            yield Site(app, running)
+    finally:
+        pages.routes[:], pages.user_middleware[:] = before
+        pages.middleware_stack = None

@@ -5,14 +5,24 @@ import json
 import re
 
 import pytest
-from fastapi.testclient import TestClient
 
 from chairapp.clinic import CLINIC_VISIT
 from chairapp.people.links import DAY_MS, Links
 from chairapp.people.safe import FileSafe
-from tests.people.conftest import HOST, MANAGER_PIN, Site, make_site
+from tests.people.conftest import site_of
 
 COOKIE = "threemark-clinic"
+MANAGER_PIN = "864209"
+SET_UP = {
+    "clinic": "Green Door Practice",
+    "time_zone": "Europe/Lisbon",
+    "chairs": "1\r\n2\r\n\r\nCare home bag",
+    "label_address": "rims.example",
+    "languages": "en",
+    "name": "Noor Haddad",
+    "pin": MANAGER_PIN,
+    "again": MANAGER_PIN,
+}
 
 
 def words(answer):
@@ -32,15 +42,21 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def site(folder):
-    app = make_site(folder)
-    with TestClient(app, f"http://{HOST}"):
-        yield Site(app)
+    with site_of(folder) as site:
+        site.link = site.app.state.set_up.link("this server", "")
+        yield site
+
+
+def set_up(site, **changes):
+    """A browser in which the form of the link was sent, and the answer."""
+    web, code = site.web(), site.link.partition("code=")[2]
+    return web, web.post("/set-up", data={"code": code} | SET_UP | changes)
 
 
 @pytest.fixture(scope="module")
 def manager(site):
     """The first manager's browser, once the clinic is set up."""
-    web, answer = site.set_up()
+    web, answer = set_up(site)
     assert answer.headers["location"] == "/people"
     return web
 
@@ -62,7 +78,7 @@ def test_before_it_is_set_up_every_page_leads_to_the_window_of_the_server(site):
 
 
 def test_nobody_sets_up_a_clinic_without_the_link(site):
-    for web, answer in (site.set_up(code="guessed"), site.set_up(code="")):
+    for web, answer in (set_up(site, code="guessed"), set_up(site, code="")):
         assert answer.headers["location"] == "/set-up"
         assert "never was" in words(web.get("/set-up"))
         assert COOKIE not in web.cookies
@@ -92,7 +108,7 @@ def test_nothing_is_paired_and_nobody_comes_in_by_a_default(site):
     ],
 )
 def test_a_slip_is_named_and_nothing_typed_is_lost_but_the_pin(site, wrong, says):
-    _, answer = site.set_up(**wrong)
+    _, answer = set_up(site, **wrong)
     assert answer.status_code == 422
     assert says in words(answer)
     assert ("Noor Haddad" in answer.text) == ("name" not in wrong)
@@ -108,7 +124,7 @@ def test_the_link_makes_the_first_manager_who_is_signed_in_and_works_once(site, 
     assert "The clinic: set up" in page
     assert site.web().get("/ready").status_code == 200
     assert json.loads((folder / "clinic.json").read_text())["chairs"] == ["1", "2", "Care home bag"]
-    _, again = site.set_up(name="Somebody Else")
+    _, again = set_up(site, name="Somebody Else")
     assert again.headers["location"] == "/set-up"
     assert site.app.state.set_up.link("this server", "") is None
 
