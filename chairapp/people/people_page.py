@@ -228,7 +228,7 @@ def _link(person: Person, link: str) -> Markup:
     return Markup(
         '<h1>{}</h1><p class="tm-lead">With this link {} chooses a PIN, on any computer that reaches this '
         "server. It works "
-        'once, within a day, and is not shown again.</p><section class="tm-card"><p class="tm-code tm-link">{}</p>'
+        'once, within a day, and is not shown again.</p><section class="tm-card"><p class="tm-link">{}</p>'
         '<div class="tm-buttons"><a class="tm-button" href="{}">Open it here</a></div></section>'
         '<p class="tm-about">Opening it here signs you out.</p><p><a class="tm-button" href="/people">To all '
         "people</a></p>"

@@ -49,8 +49,8 @@ class Node:
 
     def start(self, wait=True):
         command = [sys.executable, "-m", "chairapp.cli", self.role, "--data", str(self.data), "--port", str(self.port)]
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen([*command, *self.more], stderr=log, cwd=ROOT)
+        with self.log.open("ab") as log, self.log.with_suffix(".out").open("ab") as out:
+            self.process = subprocess.Popen([*command, *self.more], stdout=out, stderr=log, cwd=ROOT)
         until(self._answers, f"the {self.role} node answers; its log: {self.log.read_text()[-2000:]}")
         if wait:
             until(self.ready, f"the {self.role} node is ready")
@@ -58,6 +58,10 @@ class Node:
 
     def ready(self):
         return self.http.get("/ready").status_code == 200
+
+    def said(self):
+        """On the window in which it was started."""
+        return self.log.with_suffix(".out").read_text()
 
     def kill(self):
         self.process.kill()
