@@ -129,7 +129,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         app, node, side.audit, pins, sessions, side.auditing if isinstance(side, _Clinic) else None
     )
     if isinstance(side, _Clinic):
-        app.state.set_up = add_people_pages(app, node, doors, side.book, side.sequence, safe, pins, side.codes)
+        app.state.set_up = add_people_pages(
+            app, node, doors, side.book, side.sequence, safe, pins, side.codes, side.addresses
+        )
         app.state.pairing_codes = side.codes
     # A page's policy cannot name an address of IPv6.
     chair_page = Author(chair.build, lambda: chair.words(DEMO_PIN))
@@ -290,7 +292,7 @@ class _Chair:
     async def pair(self, asked: PairingRequest, _: str | None) -> Doc:
         """Pass it on to the clinic server, and know the device here too."""
         try:
-            answer = await self._membership.pair(asked.kind, asked.name, asked.code)
+            answer = await self._membership.pair(asked)
         except ClinicAway as away:
             raise PairingRefused(503, "", f"{away}, and it alone can pair", "start it, then pair again") from away
         device = Device(answer["device"], asked.kind, answer["letter"], asked.name)
