@@ -56,8 +56,6 @@ class Frame:
     ways: tuple[tuple[str, str], ...]
     mark: Markup
     person: Person | None = None
-    pin: str = "/pin"
-    """Where somebody changes their own PIN."""
 
     @contextmanager
     def page(self, title: str, here: str = "") -> Iterator[None]:
@@ -92,9 +90,8 @@ class Frame:
             return Markup('<p class="tm-who"><a href="{}">Sign in</a></p>').format(way)
         return Markup(
             '<form class="tm-who" method="post" action="/sign-out"><strong>{}</strong><a href="{}">Change person</a>'
-            '<a href="{}">PIN</a>'
             '<button type="submit">Sign out</button></form>'
-        ).format(self.person.name, way, self.pin)
+        ).format(self.person.name, way)
 
 
 def html(markup: Markup) -> ui.html:
