@@ -13,7 +13,7 @@ run: $(RUN_READY)
 
 test: $(TEST_READY)
 	@sh .ci/browser
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup --no-loadscope-reorder $(ARGS)
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder $(ARGS)
 
 lint: $(TEST_READY)
 	$(BIN)/ruff check .

@@ -14,11 +14,10 @@ os.environ["THREEMARK_DEMO"] = "yes"
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    # Playwright's loop runs in the main thread from start to end: a second one, or asyncio.run, is refused there. So on
-    # every worker the tests of a browser come after all others; of one file each sort stays together.
-    items.sort(key=_in_a_browser)
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group(f"{item.path.stem} {item.path.parent.name} {_in_a_browser(item)}"))
+    # Playwright's loop runs in the main thread from start to end: a second one, or asyncio.run, is refused there. So
+    # whatever has a test of a browser in it comes after all other files, and in it that test after the others.
+    late = {item.path for item in items if _in_a_browser(item)}
+    items.sort(key=lambda item: (item.path in late, _in_a_browser(item)))
 
 
 def _in_a_browser(item: pytest.Item) -> bool:
