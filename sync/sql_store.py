@@ -8,9 +8,10 @@ never misses one. In the same transaction a visit is marked as one whose summary
 import json
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, text, update
+from sqlalchemy import Connection, Dialect, Select, bindparam, delete, func, insert, select, text, update
 
 from sync import erased, migrations, seal
 from sync import sql_tables as tables
@@ -331,9 +332,15 @@ def _append(connection: Connection, erasing: Erasing, entries: Iterable[Entry], 
 
 def _insert(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
     """As `connection.execute(_INSERT, rows)`, whose look at each value takes as long as the insert itself."""
-    made = _INSERT.compile(dialect=connection.dialect)
-    order = made.positiontup
-    connection.exec_driver_sql(str(made), [tuple(row[name] for name in order) for row in rows] if order else [*rows])
+    statement, order = _inserting(connection.dialect)
+    connection.exec_driver_sql(statement, [tuple(row[name] for name in order) for row in rows] if order else [*rows])
+
+
+@lru_cache(maxsize=8)
+def _inserting(dialect: Dialect) -> tuple[str, list[str] | None]:
+    """What a driver is told, and the order of its values where it does not know them by name."""
+    made = _INSERT.compile(dialect=dialect)
+    return str(made), made.positiontup
 
 
 def _erase(connection: Connection, erasing: Erasing) -> None:

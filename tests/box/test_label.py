@@ -14,7 +14,8 @@ from PIL import Image
 
 from chairapp.box import draw
 from chairapp.box.errors import LabelError
-from chairapp.box.label import Label, lay_out, payload, size_from
+from chairapp.box.label import lay_out, payload, size_from
+from tests.box.damage import LABEL
 
 AT = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
 EVERYTHING = (
@@ -32,15 +33,7 @@ NASTY = '<script>alert(1)</script> #panic("x") & "\' \\ $x$ ]'
 
 @pytest.fixture
 def label():
-    return Label(
-        code="7KQ4M2X9",
-        address="https://rims.example",
-        date="2026-11-25",
-        chair="2",
-        packed=("upper rim", "lower rim", "record"),
-        disinfected="high level, 10 min",
-        digest="3f9a1c2b77d0",
-    )
+    return LABEL
 
 
 def texts(layout):

@@ -8,9 +8,11 @@ import uuid
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from chairapp.case.entries import KINDS
 from chairapp.judge.codes import CODES
 from chairapp.judge.rim import STATIONS
 from chairapp.sequence.say import choice, label, text
+from sync.erased import ERASURE
 
 __all__ = [
     "LOINC_NOTICE",
@@ -68,22 +70,7 @@ _OWN = {
     "supervised": "Supervised clinician",
     "supervisor": "Supervisor",
 }
-_KINDS = (
-    "opened",
-    "answer",
-    "reading",
-    "check",
-    "withdrawal",
-    "adjustment",
-    "acceptance",
-    "note",
-    "attachment",
-    "signature",
-    "printed",
-    "movement",
-    "outcome",
-    "erasure",
-)
+_KINDS = (*KINDS, ERASURE)
 
 
 def canonical(name: str) -> str:
