@@ -6,7 +6,7 @@ WORKERS ?= 2
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 
-.PHONY: run test lint bench soak bench-large mutate screens lock clean
+.PHONY: run test lint bench soak bench-large mutate engines screens lock clean
 
 run: $(RUN_READY)
 	$(BIN)/threemark demo $(ARGS)
@@ -31,6 +31,10 @@ bench-large: $(TEST_READY)
 # How many small wrong changes of the judge its tests notice: about an hour for all of them, never in CI.
 mutate: $(TEST_READY)
 	$(BIN)/python -m tests.mutate $(ARGS)
+
+# A second engine walks a visit where one is installed.
+engines: $(TEST_READY)
+	$(BIN)/python -m pytest tests/browser/test_second_engine.py $(ARGS)
 
 # The pictures of the README, from the present pages.
 screens: $(TEST_READY)

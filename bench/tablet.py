@@ -93,7 +93,7 @@ def run() -> list[Row]:
         processes = Processes(folder)
         url = f"http://127.0.0.1:{port}"
         threemark = str(Path(sys.executable).parent / "threemark")
-        processes([threemark, "clinic", "--data", str(folder / "data"), "--port", str(port)], url)
+        processes([threemark, "clinic", "--demo", "yes", "--data", str(folder / "data"), "--port", str(port)], url)
         tablet = Tablet(playwright, folder / "profile", viewport={"width": 1024, "height": 768})
         try:
             rows = _taps(tablet, url + "/chair")

@@ -54,7 +54,9 @@ class Person(_Part):
     id: Annotated[str, StringConstraints(pattern=r"^[0-9a-z][0-9a-z-]{0,63}$")]
     name: Text
     role: Role
-    licence: str | None = None
+    licence: Annotated[str, StringConstraints(strip_whitespace=True, max_length=60)] | None = None
+    active: bool = True
+    """Whether this person still belongs to the clinic: who left keeps the name their entries are shown with."""
 
 
 class ClinicDocument(_Part):
@@ -91,7 +93,13 @@ class ClinicDocument(_Part):
             raise ValueError("two people have the same id")
         return staff
 
+    @property
+    def present(self) -> list[Person]:
+        """The staff without those who left."""
+        return [person for person in self.staff if person.active]
+
     def person(self, id: str) -> Person | None:
+        """Whoever has this id, also when they left."""
         return next((person for person in self.staff if person.id == id), None)
 
     def name_of(self, id: str) -> str:

@@ -28,8 +28,8 @@ _AUDIT = Markup(
 )
 
 
-def add_home(page: Page, frame: Callable[[], Frame], audit: str) -> None:
-    """`/`; `audit` is where the manager's pages are, at the clinic server."""
+def add_home(page: Page, frame: Callable[[], Frame], audit: str, waits: Callable[[], str]) -> None:
+    """`/`; `audit` is where the manager's pages are, at the clinic server. `waits` says what has to be done first."""
     ways = (
         (
             "/chair",
@@ -44,6 +44,9 @@ def add_home(page: Page, frame: Callable[[], Frame], audit: str) -> None:
     @page("/", may=ANYONE)
     def home() -> None:
         with frame().page("Home", "/"):
+            if first := waits():
+                html(Markup('<h1>{}</h1><p class="tm-lead">{}</p>').format(_SENTENCE, first))
+                return
             html(
                 Markup('<h1>{}</h1><div class="tm-ways">{}</div>').format(
                     _SENTENCE, Markup("").join(_way(*way) for way in ways)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from fastapi import Request, Response
+from fastapi import FastAPI, Request, Response
 from markupsafe import Markup
 from nicegui import app, ui
 from nicegui.client import Client
@@ -14,8 +14,11 @@ __all__ = ["add_lost_pages"]
 _SORRY = "Something went wrong while this page was made. What was recorded is safe; try again, or look at the log."
 
 
-def add_lost_pages(frame: Callable[[], Frame], sayable: tuple[type[Exception], ...]) -> None:
-    """Pages for 404 and for an exception. Of the `sayable` exceptions the text is shown, of others nothing."""
+def add_lost_pages(node: FastAPI, frame: Callable[[], Frame], sayable: tuple[type[Exception], ...]) -> None:
+    """Pages for 404 and for an exception. Of the `sayable` exceptions the text is shown, of others nothing.
+
+    `node` is the application around the pages: its own routes answer a sayable exception with such a page too.
+    """
     files_answer = app.exception_handlers[404]
 
     @app.exception_handler(404)
@@ -32,6 +35,14 @@ def add_lost_pages(frame: Callable[[], Frame], sayable: tuple[type[Exception], .
             html(_told("Not now", _sentence(error) if isinstance(error, sayable) else _SORRY))
 
     app.on_page_exception(broken)
+
+    async def not_now(request: Request, error: Exception) -> Response:
+        with Client(ui.page(""), request=request) as client:
+            broken(error)
+        return client.build_response(request, 503)
+
+    for kind in sayable:
+        node.add_exception_handler(kind, not_now)
 
 
 def _sentence(error: Exception) -> str:

@@ -23,6 +23,8 @@ from chairapp.home import add_home
 from chairapp.lost import add_lost_pages
 from chairapp.node.access_log import AccessLog
 from chairapp.node.addresses import Addresses, address_routes, all_names_of
+from chairapp.node.auditing import Auditing
+from chairapp.node.book import book_of, keep_hearing
 from chairapp.node.desk import desk_of
 from chairapp.node.documents import document_routes
 from chairapp.node.errors import ClinicAway, NodeError, PortTaken
@@ -33,7 +35,9 @@ from chairapp.node.log import log
 from chairapp.node.looks import noting
 from chairapp.node.membership import Membership
 from chairapp.node.node import Node, open_store
+from chairapp.node.peopling import add_people_pages
 from chairapp.node.purging import keep_purging
+from chairapp.node.removed import removed_routes, take_removed
 from chairapp.node.settings import Settings, is_loopback
 from chairapp.people.demo import DEMO_PIN, demo_clinic
 from chairapp.people.doors import Doors
@@ -45,7 +49,6 @@ from chairapp.people.pins import Pins
 from chairapp.people.safe import safe_of
 from chairapp.people.sessions import Sessions
 from chairapp.people.sign_in import add_sign_in, sign_in_routes
-from chairapp.people.tablets_page import add_tablets
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import Author, add_tablet
@@ -54,6 +57,7 @@ from chairapp.visit import stage
 from sync.access import Device
 from sync.cors import Cors
 from sync.forward import Forward
+from sync.heard import Hearing
 from sync.purge import Purge
 from sync.routes import routes
 from sync.tiny_store import TinyStore
@@ -61,6 +65,11 @@ from sync.tiny_store import TinyStore
 __all__ = ["make_app", "serve"]
 
 _PULL_EVERY = 20.0
+_NO_CLINIC = {"clinic": "Not set up yet", "chair": "Waiting for the clinic server"}
+_HOW_TO_BEGIN = {
+    "clinic": "This clinic is not set up yet. Look at the window in which the server was started: a link is in it.",
+    "chair": "This node has not reached its clinic server yet. Start the clinic server, then load this page again.",
+}
 Doc = dict[str, Any]
 
 
@@ -70,7 +79,16 @@ def serve(settings: Settings, folder: Folder) -> None:
     app = make_app(settings, folder)
     config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=3)
     log("node.listening", role=settings.role, host=settings.host, port=settings.port)
+    if settings.role == "clinic":
+        _say_how_to_begin(app.state.set_up.link(folder.node, settings.address))
     uvicorn.Server(config).run(sockets=[listening])
+
+
+def _say_how_to_begin(link: str | None) -> None:
+    """On the window in which the server was started, and nowhere else: not in the log."""
+    if link:
+        print("This clinic is not set up yet. Its manager opens this link, once, within a day:", flush=True)
+        print(f"  {link}", flush=True)
 
 
 def make_app(settings: Settings, folder: Folder) -> FastAPI:
@@ -89,7 +107,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         side = _Clinic(node, settings, pins, PairingCodes(safe))
     node.device = side.device
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
-    app.include_router(routes(node.store, node.devices, node.check, blobs=node.blobs, state=stage))
+    app.state.devices = node.devices
+    callers = Hearing(node.devices, node.store) if settings.role == "clinic" else node.devices
+    app.include_router(routes(node.store, callers, node.check, blobs=node.blobs, state=stage))
     app.include_router(document_routes(node.documents, node.devices))
     app.include_router(pair_route(side.pair, is_loopback))
     app.include_router(
@@ -103,10 +123,16 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     if isinstance(side, _Clinic):
         app.include_router(address_routes(side.addresses, node.devices))
         app.include_router(pin_routes(pins, node.devices))
+        app.include_router(removed_routes(node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
-    doors = app.state.doors = _add_pages(app, node, side.audit, pins, sessions)
+    doors = app.state.doors = _add_pages(
+        app, node, side.audit, pins, sessions, side.auditing if isinstance(side, _Clinic) else None
+    )
     if isinstance(side, _Clinic):
-        add_tablets(doors.page, doors.frame, node.devices, side.codes, node.clinic, node.label_address, doors.note)
+        app.state.set_up = add_people_pages(
+            app, node, doors, side.book, side.sequence, safe, pins, side.codes, side.addresses
+        )
+        app.state.pairing_codes = side.codes
     # A page's policy cannot name an address of IPv6.
     chair_page = Author(chair.build, lambda: chair.words(DEMO_PIN))
     add_tablet(app, author=chair_page, reach=sorted(origin for origin in side.origins() if "[" not in origin))
@@ -125,21 +151,23 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     return app
 
 
-def _add_pages(app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessions) -> Doors:
+def _add_pages(
+    app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessions, auditing: Auditing | None
+) -> Doors:
     desk = desk_of(node)
     doors = Doors(node.clinic, sessions, f"threemark-{node.settings.role}", demo=node.settings.demo)
     frame = doors.frame = _frame_of(node, audit, doors)
     accessed = AccessLog(node.folder.path / "log", node.settings.access_days)
     page = noting(doors.page, doors.person, accessed, node.register)
-    add_home(doors.page, frame, audit)
-    add_lost_pages(frame, (NodeError,))
+    add_home(doors.page, frame, audit, lambda: "" if node.documents.clinic() else _HOW_TO_BEGIN[node.settings.role])
+    add_lost_pages(app, frame, (NodeError,))
     add_sign_in(doors.page, frame, node.clinic, DEMO_PIN)
     doors.noted = lambda who, what: accessed.note(who.id, who.role, what)
     app.include_router(sign_in_routes(doors, pins))
     add_box_pages(page, frame, desk)
-    if node.settings.role == "clinic":
+    if auditing:
         add_exports(app, node, accessed, doors.page, doors.door, frame)
-        add_audit_pages(page, frame, node.register, node.clinic, node.store.received)
+        add_audit_pages(page, frame, auditing.sources())
     return doors
 
 
@@ -160,16 +188,18 @@ def _frame_of(node: Node, audit: str, doors: Doors) -> Callable[[], Frame]:
         ("/boxes", "Boxes"),
         (audit, "Audit"),
     )
-    if node.settings.role == "clinic":
-        ways += (("/tablets", "Tablets"),)
+    managers = (("/people", "People"), ("/tablets", "Tablets")) if node.settings.role == "clinic" else ()
     mark = Markup(svg())  # noqa: S704 - drawn by us
     name = "Clinic server" if node.settings.role == "clinic" else "Chair node"
+    pin = f"{node.settings.clinic or ''}/pin"
 
     def frame() -> Frame:
         clinic = node.documents.clinic()
         if clinic is None:
-            return Frame(name, "Waiting for the clinic server", False, ways, mark)
-        return Frame(name, clinic.clinic, clinic.invented, ways, mark, doors.person())
+            return Frame(name, _NO_CLINIC[node.settings.role], False, (), mark)
+        person = doors.person()
+        mine = ways + managers if person and person.role == "manager" else ways
+        return Frame(name, clinic.clinic, clinic.invented, mine, mark, person, pin)
 
     return frame
 
@@ -196,36 +226,36 @@ class _Clinic:
     def __init__(self, node: Node, settings: Settings, pins: Pins, codes: PairingCodes) -> None:
         self._node = node
         self.codes = codes
+        node.device = self.device
         sequence = load_override(settings.sequence) if settings.sequence else document(jaw_relation())
-        in_force = node.documents.keep_sequence(sequence)
-        kept = node.documents.clinic() or demo_clinic(in_force, f"{settings.host}:{settings.port}")
-        changed = {
-            "sequence": in_force,
-            "label_address": settings.label_address or kept.label_address,
-            "address": settings.address,
-        }
-        if node.documents.clinic() is None:
-            node.documents.keep_clinic(kept.model_copy(update=changed))
-        elif any(getattr(kept, name) != value for name, value in changed.items()):
-            node.documents.keep_clinic(kept.model_copy(update=changed | {"version": kept.version + 1}))
-        clinic = node.clinic()
-        unknown = [person.id for person in clinic.staff if not pins.has(person.id)]
-        if clinic.invented and unknown:
-            pins.set_all(unknown, DEMO_PIN)
-        self.pair = Pairing(
-            node.devices, node.clinic, ALPHABET, lambda code: codes.use(code) if code else settings.demo
-        )
+        self.sequence = node.documents.keep_sequence(sequence)
+        invented = demo_clinic(self.sequence, f"{settings.host}:{settings.port}") if settings.demo else None
+        self.book = book_of(node, self.sequence, invented)
+        clinic = self.book.document()
+        if clinic and clinic.invented:
+            pins.set_all([person.id for person in clinic.staff if not pins.has(person.id)], DEMO_PIN)
+        self.auditing = Auditing(node)
+        self.pair = Pairing(node.devices, node.clinic, ALPHABET, lambda code: codes.use(code) if code else self._open())
         self.addresses = Addresses(node.folder.keys / "addresses.json", node.devices)
         self.origins = self.addresses.origins
 
     def device(self) -> str:
         return self._node.folder.node
 
+    def _open(self) -> bool:
+        """Whether a device is paired without a code: in a demonstration, of invented people only."""
+        return self._node.settings.demo and self._node.clinic().invented
+
     @asynccontextmanager
     async def life(self, _: FastAPI) -> AsyncIterator[None]:
+        self.auditing.begin()
+        hearing = asyncio.create_task(keep_hearing(self._node, self.book))
         try:
             yield
         finally:
+            hearing.cancel()
+            await asyncio.wait([hearing])
+            await self.auditing.end()
             self._node.store.close()
 
 
@@ -239,7 +269,15 @@ class _Chair:
         name = f"Chair node {node.folder.node[:8]}"
         own = node.settings.address
         self._membership = Membership(
-            node.folder, clinic, node.documents, name, self._sequences, own, pins.take, node.settings.pair
+            node.folder,
+            clinic,
+            node.documents,
+            name,
+            self._sequences,
+            own,
+            pins.take,
+            node.settings.pair,
+            lambda removed: take_removed(node.devices, removed),
         )
         self._forward: Forward | None = None
         self._purging: asyncio.Task[None] | None = None
@@ -254,7 +292,7 @@ class _Chair:
     async def pair(self, asked: PairingRequest, _: str | None) -> Doc:
         """Pass it on to the clinic server, and know the device here too."""
         try:
-            answer = await self._membership.pair(asked.kind, asked.name, asked.code)
+            answer = await self._membership.pair(asked)
         except ClinicAway as away:
             raise PairingRefused(503, "", f"{away}, and it alone can pair", "start it, then pair again") from away
         device = Device(answer["device"], asked.kind, answer["letter"], asked.name)

@@ -79,6 +79,9 @@ class Roster(Devices, Protocol):
     def list(self) -> "list[Device]":
         """All devices, the revoked ones too, in the order they were paired."""
 
+    def rename(self, device_id: str, name: str) -> bool:
+        """Call a device by another name. False if nobody knows it."""
+
     def revoke(self, device_id: str, *, block: bool = False) -> bool:
         """From now on the device reads nothing; with `block` it hands nothing in either. False if nobody knows it."""
 
@@ -187,14 +190,22 @@ class FileDevices:
             self._refresh()
             return [*self._devices.values()]
 
+    def rename(self, device_id: str, name: str) -> bool:
+        """Call a device by another name. False if nobody knows it."""
+        return self._change(device_id, lambda device: device._replace(name=name))
+
     def revoke(self, device_id: str, *, block: bool = False) -> bool:
         """From now on the device reads nothing; with `block` it hands nothing in either. False if nobody knows it."""
+        now = self._now()
+        return self._change(device_id, lambda device: device._replace(revoked=device.revoked or now, blocked=block))
+
+    def _change(self, device_id: str, changed: Callable[[Device], Device]) -> bool:
         with self._guard:
             self._refresh()
             device = self._devices.get(device_id)
             if device is None:
                 return False
-            self._devices[device_id] = device._replace(revoked=device.revoked or self._now(), blocked=block)
+            self._devices[device_id] = changed(device)
             self._write()
             return True
 

@@ -14,6 +14,7 @@ from sync.backup import is_backed_up
 from sync.clock import far_ahead, wall_ms
 from sync.entry import Entry, Refusal, check_envelope
 from sync.erased import ERASURE
+from sync.heard import note_waiting
 from sync.models import Answer, Batch, Entries, HeadModel, RefusedModel, VisitModel, Visits
 from sync.store import BATCH, Store, Touched
 
@@ -53,6 +54,8 @@ class Desk:
         added = self._store.add([raw for raw, refusal in looked_at if refusal is None])
         refused = [(raw, refusal) for raw, refusal in looked_at if refusal is not None]
         answer = self._answer(added.stored, [*refused, *added.refused], device)
+        if batch.waiting is not None:
+            note_waiting(self._store, device.id, batch.waiting)
         return answer.model_copy(update={"holds": holds, "yours": self._remember(device, batch.head)})
 
     def entries(self, visit: str = "", after: str | None = None, limit: int = BATCH) -> Entries:

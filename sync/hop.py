@@ -141,7 +141,10 @@ class Hop:
             self._notice(answer.head, answer.holds)
 
     def _body(self, portion: "_Portion") -> bytes:
-        heads = b'"head":%b' % HeadModel.of(self._store.head()).model_dump_json().encode()
+        head = self._store.head()
+        heads = b'"head":%b' % HeadModel.of(head).model_dump_json().encode()
+        after = head.position - position_of(self._state.sent, head) - len(portion.ids)
+        heads += b',"waiting":%d' % max(after, 0)
         if self._state.head:
             heads += b',"known":%b' % self._state.head.model_dump_json().encode()
         return b'{"entries":[%b],%b}' % (b",".join(portion.parts), heads)

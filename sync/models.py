@@ -63,7 +63,8 @@ class HeadModel(BaseModel):
 class Batch(BaseModel):
     """Entries to keep, each checked by itself.
 
-    `head` is the sender's own, kept for comparison; `known` the one it last had from the other side.
+    `head` is the sender's own, kept for comparison; `known` the one it last had from the other side; `waiting` how many
+    entries at most it has yet to hand in after these.
     """
 
     model_config = ConfigDict(extra="ignore")
@@ -71,6 +72,7 @@ class Batch(BaseModel):
     entries: list[Any] = Field(max_length=BATCH)
     head: HeadModel | None = None
     known: HeadModel | None = None
+    waiting: int | None = Field(default=None, ge=0)
 
 
 class RefusedModel(BaseModel):

@@ -62,6 +62,12 @@ class SqlDevices:
         with self._database.reading() as connection:
             return _all(connection)
 
+    def rename(self, device_id: str, name: str) -> bool:
+        """Call a device by another name. False if nobody knows it."""
+        with self._database.writing() as connection:
+            named = update(tables.device).where(tables.device.c.id == device_id).values(name=name)
+            return bool(connection.execute(named).rowcount)
+
     def revoke(self, device_id: str, *, block: bool = False) -> bool:
         """From now on the device reads nothing; with `block` it hands nothing in either. False if nobody knows it."""
         with self._database.writing() as connection:

@@ -69,6 +69,11 @@ class Summaries:
         while self.follow(500):
             pass
 
+    def settle(self) -> None:
+        """Wait for what is being summed up just now."""
+        with self._working:
+            pass
+
     def as_of(self) -> AsOf:
         with self._store.database.reading() as connection:
             behind = connection.scalar(select(func.count()).select_from(sql_tables.dirty)) or 0

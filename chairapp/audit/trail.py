@@ -11,17 +11,36 @@ from chairapp.judge.numbers import number_text as number
 from chairapp.judge.rim import STATIONS
 from chairapp.sequence.say import choice, label, places, text
 
-__all__ = ["Line", "trail"]
+__all__ = ["FIXED", "MOVED", "Line", "told_value", "trail", "tried"]
 
 Doc = dict[str, Any]
 Fate = Literal["", "replaced", "withdrawn"]
+MOVED = {
+    "laboratory": "sent to the laboratory",
+    "clinic": "back from the laboratory",
+    "chair": "at the chair",
+    "finished": "finished",
+}
+FIXED = {
+    "vertical": "vertical dimension",
+    "centric": "centric relation",
+    "plane": "plane",
+    "midline": "midline",
+    "display": "display",
+}
 _LATE = 24 * 3600 * 1000
 """ms between an entry's own time and its receipt from which the line says when it came."""
+_AHEAD = 120 * 1000
+"""ms by which an entry may say it was made after it came here, before its device's clock is called wrong."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """`day` and `time` in the clinic's time zone; `came` says when it got here where that was a day later or more."""
+    """`day` and `time` by the device's clock, in the clinic's time zone; `where` is the device.
+
+    `came` says when it got here where that was a day later or more, `clock` what is wrong with the device's clock:
+    that is told by the receipt, which no other device's clock has a part in. `before` is the value that it replaced.
+    """
 
     day: str
     time: str
@@ -31,14 +50,23 @@ class Line:
     fate: Fate
     kind: str
     came: str = ""
+    where: str = ""
+    clock: str = ""
+    before: str = ""
+    received: str = ""
 
 
 def trail(
-    sequence: Doc, entries: Sequence[Doc], clinic: ClinicDocument, received: dict[str, int], language: str
+    sequence: Doc,
+    entries: Sequence[Doc],
+    clinic: ClinicDocument,
+    received: dict[str, int],
+    language: str,
+    devices: dict[str, str] | None = None,
 ) -> list[Line]:
-    """Oldest first, in the order in which entries count."""
+    """Oldest first, in the order in which entries count. `received` in ms since 1970; `devices` gives them names."""
     tell = _Teller(sequence, {entry["id"]: entry for entry in entries}, language)
-    fates = _fates(entries)
+    fates, before, names = _fates(entries), _replaced(entries), devices or {}
     return [
         Line(
             day=local(entry["at"], clinic).strftime("%A, %d %B %Y"),
@@ -49,9 +77,25 @@ def trail(
             fate=fates.get(entry["id"], ""),
             kind=entry["kind"],
             came=_came(entry, received, clinic),
+            where=names.get(entry["device"]) or f"device {entry['device'][:8]}",
+            clock=_clock(entry, received),
+            before=tell.value(before[entry["id"]]) if entry["id"] in before else "",
+            received=_received(entry, received, clinic),
         )
         for entry in entries
     ]
+
+
+def _replaced(entries: Sequence[Doc]) -> dict[str, Doc]:
+    """The answer that each answer replaced, by the id of the later one."""
+    found: dict[str, Doc] = {}
+    latest: dict[str, Doc] = {}
+    for entry in entries:
+        if entry["kind"] == "answer":
+            if entry["item"] in latest:
+                found[entry["id"]] = latest[entry["item"]]
+            latest[entry["item"]] = entry
+    return found
 
 
 def _fates(entries: Sequence[Doc]) -> dict[str, Fate]:
@@ -70,12 +114,48 @@ def _fates(entries: Sequence[Doc]) -> dict[str, Fate]:
 
 def _came(entry: Doc, received: dict[str, int], clinic: ClinicDocument) -> str:
     ms = received.get(entry["id"])
+    if ms is None or abs(ms - _made(entry)) < _LATE:
+        return ""
+    return _day_and_time(ms, clinic)
+
+
+def _received(entry: Doc, received: dict[str, int], clinic: ClinicDocument) -> str:
+    """When it came here: the time alone on the day it was made."""
+    ms = received.get(entry["id"])
     if ms is None:
         return ""
-    made = datetime.fromisoformat(entry["at"]).timestamp() * 1000
-    if abs(ms - made) < _LATE:
-        return ""
-    return local(datetime.fromtimestamp(ms / 1000, UTC).isoformat(), clinic).strftime("%d %b %Y %H:%M")
+    came, made = _local(ms, clinic), local(entry["at"], clinic)
+    return came.strftime("%H:%M:%S") if came.date() == made.date() else _day_and_time(ms, clinic)
+
+
+def _clock(entry: Doc, received: dict[str, int]) -> str:
+    ms = received.get(entry["id"])
+    ahead = _made(entry) - ms if ms is not None else 0
+    return f"clock {_span(ahead)} ahead" if ahead > _AHEAD else ""
+
+
+def _span(ms: float) -> str:
+    minutes = int(ms / 60_000)
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{minutes // 60} h" if minutes < 48 * 60 else f"{minutes // 1440} days"
+
+
+def _made(entry: Doc) -> float:
+    return datetime.fromisoformat(entry["at"]).timestamp() * 1000
+
+
+def _local(ms: int, clinic: ClinicDocument) -> datetime:
+    return local(datetime.fromtimestamp(ms / 1000, UTC).isoformat(), clinic)
+
+
+def _day_and_time(ms: int, clinic: ClinicDocument) -> str:
+    return _local(ms, clinic).strftime("%d %b %Y %H:%M")
+
+
+def told_value(sequence: Doc, item: str, value: Any, language: str = "en") -> str:
+    """The value of an answer or a reading in the words of its sequence, with its unit."""
+    return _Teller(sequence, {}, language).value({"kind": "answer", "item": item, "value": value})
 
 
 class _Teller:
@@ -89,7 +169,9 @@ class _Teller:
 
     def what(self, entry: Doc) -> str:
         kind, item = entry["kind"], entry["item"]
-        if kind in ("answer", "reading", "check"):
+        if kind == "check":
+            return f"Second reading: {label(self._sequence, self._language, item or '')}"
+        if kind in ("answer", "reading"):
             return label(self._sequence, self._language, item or "")
         if kind in ("acceptance", "note"):
             return f"{kind.capitalize()}: {self._text(f'step.{item}.title') or item}"
@@ -99,6 +181,8 @@ class _Teller:
             "withdrawal": "Taken back",
             "erasure": "Value erased",
             "signature": "Signed",
+            "movement": "Case box",
+            "outcome": "Try-in",
         }
         return names.get(kind) or kind.capitalize()
 
@@ -116,6 +200,8 @@ class _Teller:
             "erasure": self._erasure,
             "signature": self._signature,
             "printed": self._printed,
+            "movement": self._movement,
+            "outcome": self._outcome,
         }.get(entry["kind"])
         try:
             return told(entry) if told else _plain(entry["value"])
@@ -127,6 +213,8 @@ class _Teller:
         item, value = entry["item"], entry["value"]
         if value is None:
             return "cleared"
+        if isinstance(value, dict) and list(value) == ["photo"]:
+            return f"{self._measured(item, value['photo'])} by photograph"
         if isinstance(value, dict):
             return self._at_stations(value, lambda measured: self._measured(item, measured))
         if isinstance(value, list):
@@ -178,8 +266,29 @@ class _Teller:
         reason = f", again: {value['reason']}" if value.get("reason") else ""
         return f"{value['what']} of record {value['digest'][:8]}{reason}"
 
+    def _movement(self, entry: Doc) -> str:
+        value = entry["value"]
+        if "to" in value:
+            return MOVED.get(value["to"], str(value["to"]))
+        if "undoes" in value:
+            of = self._by_id.get(value["undoes"])
+            return f"taken back: {self.value(of)}" if of else "taken back: an entry that has not arrived"
+        return f"wanted back by {value['wanted']}" if value["wanted"] else "no longer wanted by a day"
+
+    def _outcome(self, entry: Doc) -> str:
+        return tried(entry["value"])
+
     def _text(self, key: str) -> str:
         return text(self._sequence, self._language, key, {})
+
+
+def tried(value: Doc) -> str:
+    """What the try-in showed, in a line. Raises KeyError for a value that is no outcome."""
+    wrong = [FIXED[name] for name in FIXED if value[name] == "correct"]
+    said = f"{', '.join(wrong)} to be corrected" if wrong else "all right"
+    if value["repeat"]:
+        said += "; record to be repeated"
+    return f"{said}: {value['why']}" if value["why"] else said
 
 
 def _plain(value: Any) -> str:

@@ -13,12 +13,12 @@ from PIL import ImageFont
 from qrcode.constants import ERROR_CORRECT_H
 from qrcode.util import QRData
 
-from chairapp.box.code import shown
+from chairapp.box.code import LENGTH, shown
 from chairapp.box.errors import LabelError
 from chairapp.box.label_fonts import FONTS, font_file
 from chairapp.box.writable import writable
 
-__all__ = ["Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from", "symbol_of"]
+__all__ = ["Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from", "symbol_fits", "symbol_of"]
 
 DIGEST_SHOWN = 8
 LONGEST_PAYLOAD = 35
@@ -120,6 +120,12 @@ def payload(address: str, code: str) -> str:
     """
     url = f"{address}/B/{code}".upper()
     return url if len(url) <= LONGEST_PAYLOAD and _ALPHANUMERIC.fullmatch(url) else code
+
+
+def symbol_fits(address: str) -> bool:
+    """Whether the symbol of a label holds this address, or the code of the box alone."""
+    code = "0" * LENGTH
+    return payload(address, code) != code
 
 
 def lay_out(label: Label, size: tuple[float, float] = _SMALLEST) -> Layout:

@@ -56,6 +56,8 @@ class Frame:
     ways: tuple[tuple[str, str], ...]
     mark: Markup
     person: Person | None = None
+    pin: str = "/pin"
+    """Where somebody changes their own PIN."""
 
     @contextmanager
     def page(self, title: str, here: str = "") -> Iterator[None]:
@@ -90,8 +92,9 @@ class Frame:
             return Markup('<p class="tm-who"><a href="{}">Sign in</a></p>').format(way)
         return Markup(
             '<form class="tm-who" method="post" action="/sign-out"><strong>{}</strong><a href="{}">Change person</a>'
+            '<a href="{}">PIN</a>'
             '<button type="submit">Sign out</button></form>'
-        ).format(self.person.name, way)
+        ).format(self.person.name, way, self.pin)
 
 
 def html(markup: Markup) -> ui.html:

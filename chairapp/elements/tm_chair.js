@@ -86,6 +86,7 @@ export default {
   render() {
     const kids = this.$slots.default(),
       find = (name) => kids.find((kid) => kid.props["data-page"] === name);
+    if (desk.storeless) return h("div", { class: "chair" }, [this.strip(null), keepsNothing()]);
     const waiting = () => h("main", { class: "message", "aria-busy": "true" }, h("p", t("visit.loading")));
     const locked = this.behind !== null,
       shown = this.page === "staff" ? this.behind : this.page;
@@ -101,6 +102,16 @@ export default {
 const ask = () => {
   desk.asking = true;
 };
+
+/** An answer taken here would be gone with the page: so none is, and it is said why. */
+const keepsNothing = () =>
+  h("main", { class: "message", role: "alert" }, [
+    h("h1", { tabindex: -1 }, t("store.none")),
+    h("p", t("store.none_why")),
+    h("p", t("store.none_do")),
+    h("button", { type: "button", class: "primary", onClick: () => location.reload() }, t("store.again")),
+    h("p", { class: "aside" }, desk.problem),
+  ]);
 
 const initials = (name) =>
   name

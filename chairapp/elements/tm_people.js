@@ -33,7 +33,17 @@ export async function present(idle) {
  * Sign in. Resolves to null when that is done, else to {why, do, wait}: `wait` ms must pass before the next try. `device`
  * is this tablet's id: whoever was known on it under another has to be known anew. `always`: also when time is up.
  */
-export async function signIn(id, pin, { device, always = false }) {
+export async function signIn(id, pin, tablet) {
+  try {
+    return await tried(id, pin, tablet);
+  } catch (error) {
+    if (!(error instanceof DOMException)) throw error;
+    if (error.name === "QuotaExceededError") return { why: t("store.full"), do: t("store.full_do"), wait: 0 };
+    return { why: t("store.no_sign_in"), do: t("store.no_sign_in_do"), wait: 0 };
+  }
+}
+
+async function tried(id, pin, { device, always = false }) {
   const wait = await store.countTry(id);
   if (wait) return { why: t("pin.locked"), do: "", wait };
   const row = await store.person(id);

@@ -62,7 +62,7 @@ export default {
         h(
           "div",
           { class: "choices is-list", role: "group", "aria-label": t("staff.question") },
-          (desk.clinic?.staff ?? []).map(this.name),
+          (desk.clinic?.staff ?? []).filter((person) => person.active !== false).map(this.name),
         ),
         author() &&
           h("div", { class: "row wrap" }, [

@@ -20,6 +20,7 @@ const CLINIC_VISIT = "00000000-0000-7000-8000-0000000000c1"; // as in chairapp/c
 export const desk = reactive({
   ready: false,
   problem: "",
+  storeless: false, // this browser lets the page keep nothing
   clinic: null,
   device: null,
   author: null, // staff id of who is signed in
@@ -172,9 +173,10 @@ export async function begin() {
     await readClinic();
     await beginPeople();
   } catch (error) {
-    desk.problem = [error.message, error.do].filter(Boolean).join(" ");
+    desk.storeless = error.code === "storage";
+    desk.problem = desk.storeless ? error.why : error.message; // the page itself says then what to do
   }
-  watch(() => route.visit, openVisit, { immediate: true });
+  if (!desk.storeless) watch(() => route.visit, openVisit, { immediate: true });
   desk.ready = true;
   judge.start();
 }

@@ -68,11 +68,15 @@ class Addresses:
             if kept.get(device) != address:
                 replace_file(self._path, json.dumps({**kept, device: address}, indent=1).encode())
 
+    def places(self) -> list[tuple[str, str]]:
+        """(name, address) of each node that is still the clinic's, in the order they were paired."""
+        kept = self._kept()
+        nodes = [device for device in self._devices.list() if device.kind == "node" and not device.revoked]
+        return [(node.name, kept[node.id]) for node in nodes if node.id in kept]
+
     def origins(self) -> set[str]:
         """Of the nodes that are still the clinic's."""
-        kept = self._kept()
-        present = {device.id for device in self._devices.list() if device.kind == "node" and not device.revoked}
-        return all_names_of(address for device, address in kept.items() if device in present)
+        return all_names_of(address for _, address in self.places())
 
     def _kept(self) -> dict[str, str]:
         try:

@@ -12,7 +12,7 @@ from chairapp.node.documents import Documents
 from chairapp.node.errors import ClinicAway
 from chairapp.node.folder import Folder, write_whole
 from chairapp.node.log import log
-from chairapp.people.pairing import PairingRefused
+from chairapp.people.pairing import PairingRefused, PairingRequest
 from chairapp.sequence import digest as digest_of
 
 __all__ = ["Membership"]
@@ -34,12 +34,14 @@ class Membership:
         wanted: Callable[[], set[str]],
         address: str,
         take_pins: Callable[[dict[str, str]], None],
-        code: str = "",
+        code: str,
+        take_removed: Callable[[dict[str, bool]], None],
     ) -> None:
         self._file = folder.keys / "clinic.json"
         self._documents = documents
         self._name = name
         self._code = code
+        self._take_removed = take_removed
         self._wanted = wanted
         self._address = address
         self._told_address = False
@@ -95,6 +97,7 @@ class Membership:
         for digest in {clinic.sequence, *await asyncio.to_thread(self._wanted)}:
             await self.sequence(digest)
         await self._pull_pins()
+        await asyncio.to_thread(self._take_removed, await self._json("GET", "/sync/devices/removed"))
         await self._tell_address()
         return clinic
 
@@ -108,13 +111,13 @@ class Membership:
         self._documents.keep_sequence(document)
         return document
 
-    async def pair(self, kind: str, name: str, code: str) -> dict[str, Any]:
+    async def pair(self, asked: PairingRequest) -> dict[str, Any]:
         """Have the clinic server pair a device, which may ask here at once for what its answer names.
 
         Raises ClinicAway when it cannot be reached, PairingRefused when it does not pair.
         """
         await self.join()
-        said = await self._call("POST", "/pair", taken=(200, 403), json={"kind": kind, "name": name, "code": code})
+        said = await self._call("POST", "/pair", taken=(200, 403), json=asked.model_dump())
         answer = _json(said)
         if said.status_code == 403:
             raise PairingRefused(403, **answer["error"])

@@ -13,6 +13,7 @@ from chairapp.node.documents import Documents
 from chairapp.node.errors import NodeError
 from chairapp.node.folder import Folder
 from chairapp.node.settings import Settings, is_loopback
+from chairapp.people.clinic_book import KIND as CLINIC_KIND
 from chairapp.people.proof import Keys, keys_in
 from chairapp.people.signing import refused_signature
 from chairapp.register import Register
@@ -27,7 +28,13 @@ from sync.sql_store import SqlStore
 from sync.store import Store
 from sync.tiny_store import TinyStore
 
-__all__ = ["Node", "devices_of", "open_store", "sqlite_url"]
+__all__ = ["Node", "devices_of", "open_store", "origin_of", "sqlite_url"]
+
+
+_NO_CLINIC = {
+    "clinic": "this clinic is not set up yet: look at the window in which the server was started",
+    "chair": "this node has not reached its clinic server yet: start the clinic server, then try again",
+}
 
 
 class Node:
@@ -50,7 +57,7 @@ class Node:
         """Raises NodeError on a chair node that never reached its clinic."""
         document = self.documents.clinic()
         if document is None:
-            raise NodeError("this node has not reached its clinic server yet: start the clinic server, then try again")
+            raise NodeError(_NO_CLINIC[self.settings.role])
         return document
 
     def people(self) -> dict[str, str]:
@@ -63,14 +70,14 @@ class Node:
 
     def label_address(self) -> str:
         """Scheme and host a label leads to; plain http only where that is this machine."""
-        host = self.clinic().label_address
-        name = urlsplit(f"//{host}").hostname or ""
-        return f"{'http' if is_loopback(name) else 'https'}://{host}"
+        return origin_of(self.clinic().label_address)
 
     def check(self, entry: Entry) -> Refusal | None:
         """What is wrong with an entry that came in. One whose sequence is not known here is taken as it is."""
         if entry["visit"] == CLINIC_VISIT and entry["device"] in self._tablets():
             return Refusal("visit", "a tablet writes nothing on the clinic's own visit", "Sign in again.")
+        if entry["kind"] == CLINIC_KIND and self.store.get(entry["id"]) != entry:
+            return Refusal("kind", "the clinic's document is changed at the clinic server only", "Change it there.")
         if entry["kind"] == "opened" and (fault := _check_box(entry)):
             return fault
         if entry["kind"] == ERASURE and (fault := self._check_erasure(entry)):
@@ -152,6 +159,12 @@ class Node:
                 return clinic.sequence if clinic else ""
             self._digests[visit] = stored[-1]["digest"]
         return self._digests[visit]
+
+
+def origin_of(host: str) -> str:
+    """Where pages of this host are: plain http only on this machine."""
+    name = urlsplit(f"//{host}").hostname or ""
+    return f"{'http' if is_loopback(name) else 'https'}://{host}"
 
 
 def open_store(folder: Folder, url: str | None = None) -> Store:

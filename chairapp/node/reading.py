@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from chairapp.audit.signed import digest_state
 from chairapp.box.desk import Box, Kind, file_of
 from chairapp.box.errors import BoxError, LabelError
 from chairapp.box.label import size_from
@@ -23,13 +24,12 @@ from chairapp.node.settings import ENVIRONMENT, Settings, read_settings
 from chairapp.people.proof import keys_in, proved
 from chairapp.sequence import digest as sequence_digest
 from chairapp.sequence import document, jaw_relation
-from chairapp.sequence.view import to_sign
-from sync.seal import digest, verify_store
+from sync.seal import verify_store
 from sync.sql_store import SqlStore
 from sync.store import Store
 from sync.tiny_store import TinyStore
 
-__all__ = ["Checked", "check_all", "database", "label_file", "prescription_file", "reading"]
+__all__ = ["Checked", "check_all", "check_store", "database", "label_file", "prescription_file", "reading"]
 
 Doc = dict[str, Any]
 
@@ -82,45 +82,43 @@ class Checked:
 
 
 def check_all(data: Path | None, url: str | None) -> Checked:
-    """Walk the chain of every entry, then recompute the digest of every signature. Raises NodeError."""
+    """`check_store` of a node, running or not, or of a database alone. Raises NodeError."""
     with reading(data) if data else database(url or "") as (folder, store):
-        if store.damaged:
-            return Checked(f"{len(store.damaged)} damaged lines in the journal, the first: {store.damaged[0]}")
-        if flaw := verify_store(store):
-            return Checked(flaw.why)
-        found, wrong = _check_signatures(store, folder)
-        if wrong:
-            return Checked(wrong)
-        return Checked(None, _told(store, found))
+        return check_store(store, folder)
+
+
+def check_store(store: Store, folder: Folder | None) -> Checked:
+    """Walk the chain of every entry, then recompute the digest of every signature and check its proof."""
+    if store.damaged:
+        return Checked(f"{len(store.damaged)} damaged lines in the journal, the first: {store.damaged[0]}")
+    if flaw := verify_store(store):
+        return Checked(flaw.why)
+    found, wrong = _check_signatures(store, folder)
+    if wrong:
+        return Checked(wrong)
+    return Checked(None, _told(store, found))
 
 
 def _check_signatures(store: Store, folder: Folder | None) -> tuple[Counter[str], str]:
     """How many signatures hold, are proved, cannot be checked; then the first that is wrong, if one is."""
     found: Counter[str] = Counter()
     keys = keys_in(store.visit(CLINIC_VISIT))
-    erased = store.erasures().keys()
     for visit in _visits(store):
         entries = store.visit(visit)
         for signature, sequence in _signatures(entries, folder):
-            covered = [entry for entry in entries if _covers(signature, entry)]
-            proof = proved(signature, keys)
+            proof, state = proved(signature, keys), digest_state(sequence, entries, signature)
             if proof == "false":
                 return found, f"signature {signature['id']} of visit {visit} is not made by the key of its author"
-            found[proof] += 1
-            if sequence is None:
-                found["unknown"] += 1
-            elif any(entry["id"] in erased for entry in covered):
-                found["erased"] += 1
-            elif digest(to_sign(sequence, covered)["entries"]) == signature["value"]["digest"]:
-                found["hold"] += 1
-            else:
+            if state == "other":
                 return found, f"signature {signature['id']} of visit {visit} is over other entries than it says"
+            found[proof] += 1
+            found[state] += 1
     return found, ""
 
 
 def _told(store: Store, found: Counter[str]) -> str:
     head = store.head()
-    told = f"{head.position} entries and {found['hold']} signatures hold"
+    told = f"{head.position} entries and {found['holds']} signatures hold"
     told += f" ({found['proved']} proved by a key, {found['unknown key'] + found['no proof']} not proved, 0 false)"
     if found["unknown"]:
         told += f", {found['unknown']} of an unknown sequence not checked"
@@ -130,6 +128,8 @@ def _told(store: Store, found: Counter[str]) -> str:
         told += f", {found['erased']} signatures over them can no longer be recomputed"
     if purged := store.cut().position + sum(bool(link.leaf) for link in store.links()):
         told += f". {purged} entries were purged"
+    if torn := getattr(store, "torn", 0):
+        told += f". {torn} bytes of a line that was never wholly written were left out"
     return f"{told}. Head {head.hash[:16]}."
 
 
@@ -200,7 +200,3 @@ def _sequence(name: str, folder: Folder | None) -> Doc | None:
     if sequence_digest(own) == name:
         return own
     return Documents(folder).sequence(name) if folder else None
-
-
-def _covers(signature: Doc, entry: Doc) -> bool:
-    return bool(entry["id"] <= signature["value"]["covers"].get(entry["device"], ""))

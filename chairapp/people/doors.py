@@ -98,7 +98,7 @@ class Doors:
 
     def _invented(self, may: Roles) -> Person | None:
         clinic = self._clinic()
-        staff = clinic.staff if clinic.invented else []
+        staff = clinic.present if clinic.invented else []
         return next((person for person in staff if may is None or person.role in may), None)
 
     def _watch(self, client: Client, may: Roles) -> None:

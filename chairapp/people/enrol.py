@@ -50,10 +50,13 @@ Keep = Callable[[dict[str, Any], str], object]
 def enrol_routes(devices: Devices, check: Check, keys: Callable[[], Keys], keep: Keep) -> APIRouter:
     router = APIRouter(prefix="/people", tags=["people"], route_class=HopRoute, responses=ERRORS)
 
-    @router.post("/enrol", summary="Sign in on a tablet, and make the person's key there known")
-    async def enrol(asked: Enrolment, device: Annotated[Device, Depends(require(devices))]) -> Enrolled:
+    async def tablet(device: Annotated[Device, Depends(require(devices))]) -> Device:
         if device.kind != "tablet":
             raise NotAllowed("People sign in on tablets, this is a node.", field="Authorization")
+        return device
+
+    @router.post("/enrol", summary="Sign in on a tablet, and make the person's key there known")
+    async def enrol(asked: Enrolment, device: Annotated[Device, Depends(tablet)]) -> Enrolled:
         return await run_in_threadpool(_enrol, asked, device.id, check, keys, keep)
 
     return router

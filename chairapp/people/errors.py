@@ -7,6 +7,7 @@ PeopleError
   PinLocked       too many wrong PINs; the next try has to wait
   SignedOut       the session of a page ended while it stood open
   NoKey           what should be a public key is none
+  LastManager     a change after which nobody could manage the clinic
 """
 
 from typing import ClassVar
@@ -48,3 +49,8 @@ class SignedOut(PeopleError):
 class NoKey(PeopleError):
     status: ClassVar[int] = 422
     do: ClassVar[str] = "Load the page again."
+
+
+class LastManager(PeopleError):
+    status: ClassVar[int] = 409
+    do: ClassVar[str] = "Make somebody else a manager first."

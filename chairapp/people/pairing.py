@@ -16,7 +16,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, StringConstraints, ValidationError
 
 from chairapp.clinic import ClinicDocument
-from sync.access import Device, Letter, Roster
+from sync.access import Device, Letter, Roster, new_token
 from sync.models import ERRORS
 
 Pair = Callable[["PairingRequest", str | None], Awaitable[dict[str, Any]]]
@@ -33,6 +33,8 @@ class PairingRequest(BaseModel):
     name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"\S")]
     code: Annotated[str, StringConstraints(max_length=40)] = ""
     """The one-time code a manager made."""
+    token: Annotated[str, StringConstraints(max_length=100)] = ""
+    """The one this device has already: unless it was removed it keeps its id and letter."""
 
 
 class Paired(BaseModel):
@@ -73,9 +75,18 @@ class Pairing:
             )
         if not await asyncio.to_thread(self._use, asked.code):
             raise PairingRefused(403, "code", *(_WRONG_CODE if asked.code else _NO_CODE))
-        device, token = await asyncio.to_thread(self._devices.add, asked.kind, asked.name, self._letter(asked))
+        device, token = await asyncio.to_thread(self._paired, asked)
         clinic = self._clinic().model_dump(mode="json")
         return {"device": device.id, "letter": device.letter, "token": token, "clinic": clinic}
+
+    def _paired(self, asked: PairingRequest) -> tuple[Device, str]:
+        """A new device, or one known already with a further token: an answer may get lost, so the old one stays."""
+        known = self._devices.by_token(asked.token) if asked.token else None
+        if known is None or known.revoked or known.kind != asked.kind:
+            return self._devices.add(asked.kind, asked.name, self._letter(asked))
+        token = new_token()
+        self._devices.adopt(known, token)
+        return known, token
 
     def _letter(self, asked: PairingRequest) -> Letter:
         return (lambda known: next_letter(known, self._letters)) if asked.kind == "tablet" else ""

@@ -80,7 +80,7 @@ class Pins:
 
     def _known(self, person: str) -> Person:
         found = self._clinic().person(person)
-        if found is None:
+        if found is None or not found.active:
             raise NobodyHere("The clinic does not know this person.", field="person")
         return found
 

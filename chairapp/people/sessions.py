@@ -66,7 +66,8 @@ class Sessions:
             return None
         if used and self._now() - row["seen"] >= _TOLD_EVERY_MS:
             self._tell(name)
-        return self._clinic().person(row["person"])
+        person = self._clinic().person(row["person"])
+        return person if person and person.active else None
 
     def end(self, token: str | None) -> None:
         name = digest_of_token(token or "")

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from markupsafe import Markup
 from nicegui import ui
 
@@ -15,17 +15,12 @@ from chairapp.clinic import ANYONE, ClinicDocument, Person
 from chairapp.elements.frame import Frame, Page, html
 from chairapp.people.doors import Doors, local_path
 from chairapp.people.errors import NobodyHere, PinLocked, WrongPin
+from chairapp.people.form import see
 from chairapp.people.pins import Pins
+from chairapp.people.roles import ROLE_NAMES
 from chairapp.people.sessions import LONGEST_MS
 
-__all__ = ["add_sign_in", "sign_in_routes"]
-
-_ROLES = {
-    "clinician": "Clinician",
-    "supervised": "Supervised clinician",
-    "assistant": "Assistant",
-    "manager": "Practice manager",
-}
+__all__ = ["add_sign_in", "sign_in_routes", "signed_in"]
 
 
 def add_sign_in(page: Page, frame: Callable[[], Frame], clinic: Callable[[], ClinicDocument], demo_pin: str) -> None:
@@ -36,7 +31,7 @@ def add_sign_in(page: Page, frame: Callable[[], Frame], clinic: Callable[[], Cli
         known, then = clinic().person(person), local_path(then)
         with frame().page("Sign in"):
             if known is None:
-                html(_names(clinic().staff, then))
+                html(_names(clinic().present, then))
             else:
                 html(_pad(known, then, _fault(wrong, wait), demo_pin if clinic().invented else ""))
                 ui.add_body_html(f"<script>{(files('chairapp.people') / 'pin_pad.js').read_text('utf-8')}</script>")
@@ -57,33 +52,35 @@ def sign_in_routes(doors: Doors, pins: Pins) -> APIRouter:
         try:
             found = await run_in_threadpool(pins.check, person, pin)
         except (WrongPin, NobodyHere):
-            return _to(f"/sign-in?{urlencode(back | {'wrong': 'pin'})}")
+            return see(f"/sign-in?{urlencode(back | {'wrong': 'pin'})}")
         except PinLocked as locked:
-            return _to(f"/sign-in?{urlencode(back | {'wait': locked.seconds})}")
-        token = await run_in_threadpool(doors.sessions.begin, found.id, request.cookies.get(doors.cookie))
+            return see(f"/sign-in?{urlencode(back | {'wait': locked.seconds})}")
+        answer = await signed_in(doors, request, found, local_path(then))
         await run_in_threadpool(doors.noted, found, "signed in")
-        answer, secure = _to(local_path(then)), request.url.scheme == "https"
-        answer.set_cookie(doors.cookie, token, max_age=LONGEST_MS // 1000, httponly=True, samesite="lax", secure=secure)
         return answer
 
     @router.post("/sign-out")
     async def end(request: Request) -> Response:
         await run_in_threadpool(doors.sessions.end, request.cookies.get(doors.cookie))
-        answer = _to("/sign-in")
+        answer = see("/sign-in")
         answer.delete_cookie(doors.cookie, httponly=True, samesite="lax")
         return answer
 
     return router
 
 
-def _to(address: str) -> Response:
-    return RedirectResponse(address, 303, headers={"Cache-Control": "no-store"})
+async def signed_in(doors: Doors, request: Request, person: Person, address: str) -> Response:
+    """Begin a session of this person, whose PIN was verified, and lead to a local address."""
+    token = await run_in_threadpool(doors.sessions.begin, person.id, request.cookies.get(doors.cookie))
+    answer, secure = see(address), request.url.scheme == "https"
+    answer.set_cookie(doors.cookie, token, max_age=LONGEST_MS // 1000, httponly=True, samesite="lax", secure=secure)
+    return answer
 
 
 def _names(staff: list[Person], then: str) -> Markup:
     ways = Markup("").join(
         Markup('<a class="tm-button tm-person" href="/sign-in?{}"><strong>{}</strong><span>{}</span></a>').format(
-            urlencode({"person": person.id, "then": then}), person.name, _ROLES[person.role]
+            urlencode({"person": person.id, "then": then}), person.name, ROLE_NAMES[person.role]
         )
         for person in staff
     )

@@ -42,6 +42,9 @@ self.onmessage = ({ data }) => {
 };
 
 function boot({ brython, bundle }) {
+  // Brython names time zones in the browser's language as it starts, and stops where that is none, as WebKit's "C". The
+  // judge knows no language.
+  navigator.userLanguage = "en";
   importScripts(brython, bundle);
   takeShortWays(__BRYTHON__);
   __BRYTHON__.runPythonSource(GLUE, { name: "judge_worker" });

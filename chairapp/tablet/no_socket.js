@@ -15,3 +15,16 @@ window.io = () => {
   };
   return socket;
 };
+
+// A browser that lets a page keep nothing refuses even this, and then NiceGUI's page would stay blank: ours has to come
+// up to say so. It serves until the page is left.
+try {
+  window.sessionStorage.getItem("");
+} catch {
+  class UntilLeft {
+    getItem(name) { return this[name] ?? null; }
+    setItem(name, value) { this[name] = String(value); }
+    removeItem(name) { delete this[name]; }
+  }
+  Object.defineProperty(window, "sessionStorage", { value: new UntilLeft() });
+}

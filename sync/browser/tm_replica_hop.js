@@ -36,9 +36,11 @@ export class Hop {
 
   /** `code` is the clinic's one-time code; null where a node pairs without one. */
   async pair(name, code) {
-    const body = { kind: "tablet", name, ...(code ? { code } : {}) };
+    const token = await this.store.meta("token");
+    // With the token it has, the clinic knows this tablet again: it then keeps its id and its letter.
+    const body = { kind: "tablet", name, ...(code ? { code } : {}), ...(token ? { token } : {}) };
     const { value } = await this.call("/pair", { method: "POST", body, token: null });
-    // Paired anew this tablet is another device to the clinic: what it wrote before goes out under the token of then.
+    // Where it was removed it is another device from now on: what it wrote before goes out under the token of then.
     const tokens = { ...(await this.store.meta("tokens")), [value.device]: value.token };
     await this.store.setMeta({ device: value.device, letter: value.letter, token: value.token, name, tokens });
     if (value.clinic) await this.#keepClinic(value.clinic, null);

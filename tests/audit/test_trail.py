@@ -16,6 +16,7 @@ SEQUENCE = document(jaw_relation())
 CLINIC = demo_clinic(digest(SEQUENCE), "rims.example")
 VISIT = "01900000-0000-7000-8000-000000000001"
 AT_MS = 1_795_600_000_000
+RIGHT = dict.fromkeys(("vertical", "centric", "plane", "midline", "display"), "right") | {"repeat": False, "why": ""}
 
 
 @pytest.fixture
@@ -63,7 +64,17 @@ def tell():
             "Printed",
             "label of record abababab, again: lost",
         ),
-        (("movement", "box", {"to": "laboratory"}), "Movement", '{"to": "laboratory"}'),
+        (("movement", "box", {"to": "laboratory"}), "Case box", "sent to the laboratory"),
+        (("movement", "box", {"wanted": "2026-12-31"}), "Case box", "wanted back by 2026-12-31"),
+        (("movement", "box", {"undoes": "gone"}), "Case box", "taken back: an entry that has not arrived"),
+        (("movement", "box", {"newer": 1}), "Case box", '{"newer": 1}'),
+        (
+            ("outcome", "try_in", RIGHT | {"plane": "correct", "repeat": True, "why": "marks worn"}),
+            "Try-in",
+            "plane to be corrected; record to be repeated: marks worn",
+        ),
+        (("outcome", "try_in", RIGHT), "Try-in", "all right"),
+        (("check", "display.rest", 2), "Second reading: Display at rest", "2 mm"),
         (("answer", "display.new", 3), "display.new", "3"),
         (("adjustment", "wax", "something newer"), "Wax changed", "something newer"),
     ],
@@ -101,6 +112,20 @@ def test_an_entry_that_came_a_day_later_says_when_it_came(tell):
     (prompt,) = tell(("reading", "display.rest", 1), received=AT_MS + day // 2)
     assert late.came
     assert prompt.came == ""
+
+
+def test_an_answer_says_what_it_replaced(tell):
+    lines = tell(("answer", "display.fv", "short"), ("answer", "display.fv", "touches"))
+    assert [line.before for line in lines] == ["", lines[0].value]
+
+
+def test_a_clock_is_called_wrong_only_where_an_entry_came_before_it_was_made(tell):
+    minute = 60 * 1000
+    (ahead,) = tell(("reading", "display.rest", 1), received=AT_MS - 90 * minute)
+    (late,) = tell(("reading", "display.rest", 1), received=AT_MS + 90 * minute)
+    (close,) = tell(("reading", "display.rest", 1), received=AT_MS - minute)
+    assert [line.clock for line in (ahead, late, close)] == ["clock 90 min ahead", "", ""]
+    assert (late.time, late.received) == ("09:46:40", "11:16:40")
 
 
 @pytest.mark.parametrize("file", sorted(CASES.glob("*.json")), ids=lambda file: file.stem)

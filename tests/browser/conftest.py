@@ -207,7 +207,8 @@ def clinic(clinic_data: Path) -> Iterator[str]:
     url = f"http://127.0.0.1:{port}"
     threemark = str(Path(sys.executable).parent / "threemark")
     processes = Processes(folder)
-    node = processes([threemark, "clinic", "--data", str(folder / "data"), "--port", str(port)], url)
+    command = [threemark, "clinic", "--demo", "yes", "--data", str(folder / "data"), "--port", str(port)]
+    node = processes(command, url)
     yield url
     node.stop()
 

@@ -9,6 +9,7 @@
     garbled-page        serves the page with other bytes than the manifest says
     garbled-file        the same of a script of the page
     cut-page            breaks the line half way through the page
+    cut-entries         breaks the line half way through the entries it sends
     refuses             refuses every entry whose value is "refuse me"
     no-batch            takes a batch that holds such an entry for nonsense as a whole
     wrong-sequence      sends another sequence document than the one asked for
@@ -46,6 +47,7 @@ FAULTS = (
     "garbled-page",
     "garbled-file",
     "cut-page",
+    "cut-entries",
     "refuses",
     "no-batch",
     "wrong-sequence",
@@ -170,6 +172,19 @@ async def _cut_page(request, call_next):
     return StreamingResponse(half(), media_type="text/html", headers={"Content-Length": "9000"})
 
 
+async def _cut_entries(request, call_next):
+    answer = await call_next(request)
+    if request.method != "GET" or request.url.path != "/sync/entries":
+        return answer
+    whole = b"".join([part async for part in answer.body_iterator])
+
+    async def half():
+        yield whole[: len(whole) // 2]
+        raise ConnectionResetError("cut on order")
+
+    return StreamingResponse(half(), headers=dict(answer.headers))
+
+
 async def _no_batch(request, call_next):
     if request.method == "POST" and request.url.path == "/sync/entries" and REFUSED.encode() in await request.body():
         return JSONResponse({"error": {"field": "entries", "why": "this is not a batch", "do": ""}}, 422)
@@ -187,6 +202,7 @@ _BREAKERS = {
     "garbled-page": _garbled_page,
     "garbled-file": _garbled_file,
     "cut-page": _cut_page,
+    "cut-entries": _cut_entries,
     "no-batch": _no_batch,
     "slow": _slow,
 }

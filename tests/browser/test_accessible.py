@@ -98,6 +98,17 @@ def test_in_the_other_orientation_the_rail_laid_open_the_photograph_and_four_mor
     assert {name: found for name, found in wrong.items() if found} == {}
 
 
+def test_on_a_phone_five_screens_keep_the_rules_with_a_finding_at_the_foot(hand):
+    hand.page.set_viewport_size({"width": 390, "height": 844})
+    to(hand, "lip", "lip.support")
+    hand.choose("strained")
+    wrong = {}
+    for name, place in UPRIGHT.items():
+        show(hand, place.replace("VISIT", hand.route()[1]))
+        wrong[name] = faults(hand.page)
+    assert {name: found for name, found in wrong.items() if found} == {}
+
+
 def test_the_pages_of_a_node_keep_the_rules(hand, clinic):
     page = hand.page.context.new_page()
     for place in ("/", "/label", "/audit"):

@@ -14,6 +14,15 @@ import pytest
 
 from chairapp.box.code import new_code
 from chairapp.case import case_of, entries_of
+from chairapp.node.book import book_of
+from chairapp.node.folder import make_folder
+from chairapp.node.node import Node as Inside
+from chairapp.node.node import open_store
+from chairapp.node.settings import read_settings
+from chairapp.people.demo import DEMO_PIN, demo_clinic
+from chairapp.people.pins import Pins
+from chairapp.people.safe import safe_of
+from chairapp.sequence import document, jaw_relation
 
 ROOT = Path(__file__).parents[2]
 START_MS = 1_795_600_000_000
@@ -49,8 +58,8 @@ class Node:
 
     def start(self, wait=True):
         command = [sys.executable, "-m", "chairapp.cli", self.role, "--data", str(self.data), "--port", str(self.port)]
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen([*command, *self.more], stderr=log, cwd=ROOT)
+        with self.log.open("ab") as log, self.log.with_suffix(".out").open("ab") as out:
+            self.process = subprocess.Popen([*command, *self.more], stdout=out, stderr=log, cwd=ROOT)
         until(self._answers, f"the {self.role} node answers; its log: {self.log.read_text()[-2000:]}")
         if wait:
             until(self.ready, f"the {self.role} node is ready")
@@ -58,6 +67,10 @@ class Node:
 
     def ready(self):
         return self.http.get("/ready").status_code == 200
+
+    def said(self):
+        """On the window in which it was started."""
+        return self.log.with_suffix(".out").read_text()
 
     def kill(self):
         self.process.kill()
@@ -87,6 +100,18 @@ class Node:
         with contextlib.suppress(httpx.TransportError):
             return self.http.get("/ready").status_code in (200, 503)
         return False
+
+
+def invented_clinic(data):
+    """The folder of a clinic server with the invented clinic in it, for a server that is no demonstration."""
+    folder = make_folder(data, "clinic", {})
+    node = Inside(read_settings("clinic", data, {}, {}, {}), folder, open_store(folder))
+    node.device = lambda: folder.node
+    sequence = node.documents.keep_sequence(document(jaw_relation()))
+    book_of(node, sequence, demo_clinic(sequence, "127.0.0.1:8090"))
+    Pins(safe_of(node.store, folder.keys / "people.json"), node.clinic).set_all([*node.people()], DEMO_PIN)
+    node.store.close()
+    return data
 
 
 class Tablet:

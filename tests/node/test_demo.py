@@ -190,15 +190,18 @@ def test_verify_of_a_database_says_the_same(demo, run):
 def test_verify_names_the_first_entry_that_was_changed_and_the_answer_is_no(demo, run, tmp_path, kept_as):
     data, _, _ = demo
     copy = tmp_path / "copy.sqlite"
-    by_hand = f"UPDATE entry SET data = CAST(replace(data, 'upright', 'uprixht') AS {kept_as}) WHERE position = 2"
+    first = "SELECT min(position) FROM entry WHERE CAST(data AS TEXT) LIKE '%upright%'"
+    changed = f"CAST(replace(data, 'upright', 'uprixht') AS {kept_as})"
+    by_hand = f"UPDATE entry SET data = {changed} WHERE position = ({first})"
     connect = sqlite3.connect
     with closing(connect(data / "clinic" / "clinic.sqlite")) as source, closing(connect(copy)) as target:
         source.backup(target)
+        position = target.execute(first).fetchone()[0]
         target.execute(by_hand)
         target.commit()
     code, out, err = run("verify", "--store", f"sqlite:///{copy}")
     assert (code, out) == (1, "")
-    assert err.startswith("threemark verify: entry 2 is not what was stored")
+    assert err.startswith(f"threemark verify: entry {position} is not what was stored")
 
 
 def test_verify_of_a_journal_that_was_changed_by_hand_is_no(demo, run, tmp_path):

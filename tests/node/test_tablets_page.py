@@ -8,14 +8,14 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from chairapp.people.demo import DEMO_PIN
-from tests.node.conftest import Node
+from tests.node.conftest import Node, invented_clinic
 
 pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
 def clinic(tmp_path):
-    node = Node("clinic", tmp_path / "clinic", "--demo", "no")
+    node = Node("clinic", invented_clinic(tmp_path / "clinic"), "--demo", "no")
     yield node.start()
     node.end()
 

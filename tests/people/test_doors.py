@@ -10,7 +10,7 @@ from chairapp.people.doors import local_path
 from chairapp.people.pins import FREE_TRIES, Pins
 from chairapp.people.safe import FileSafe
 from chairapp.people.sessions import LONGEST_MS, Sessions
-from tests.node.conftest import Node
+from tests.node.conftest import Node, invented_clinic
 from tests.people.test_enrol import CLINIC
 
 COOKIE = "threemark-clinic"
@@ -19,7 +19,7 @@ COOKIE = "threemark-clinic"
 @pytest.fixture(scope="module")
 def running(tmp_path_factory):
     """A clinic server that is no demonstration, though its people are the invented ones."""
-    node = Node("clinic", tmp_path_factory.mktemp("doors") / "clinic", "--demo", "no")
+    node = Node("clinic", invented_clinic(tmp_path_factory.mktemp("doors") / "clinic"), "--demo", "no")
     yield node.start()
     node.end()
 

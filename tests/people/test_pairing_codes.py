@@ -4,8 +4,10 @@ import httpx
 import pytest
 
 from chairapp.people.pairing_codes import LASTS_MS, PairingCodes
-from chairapp.people.safe import FileSafe
-from tests.node.conftest import Node
+from chairapp.people.safe import FileSafe, SqlSafe
+from sync.sql_devices import SqlDevices
+from sync.sql_store import SqlStore
+from tests.node.conftest import Node, invented_clinic
 
 
 @pytest.fixture
@@ -51,7 +53,7 @@ def test_what_never_was_a_code_is_none(codes):
 @pytest.fixture(scope="module")
 def clinic(tmp_path_factory):
     """A clinic server that is no demonstration."""
-    node = Node("clinic", tmp_path_factory.mktemp("pairing") / "clinic", "--demo", "no")
+    node = Node("clinic", invented_clinic(tmp_path_factory.mktemp("pairing") / "clinic"), "--demo", "no")
     yield node.start()
     node.end()
 
@@ -73,6 +75,24 @@ def test_a_code_pairs_one_device(clinic):
     assert pair(clinic, code=code).status_code == 403
 
 
+def test_a_tablet_that_pairs_again_keeps_its_id_and_letter_unless_it_was_removed(clinic):
+    codes = PairingCodes(safe_at(clinic))
+    first = pair(clinic, code=codes.make()).json()
+    again = pair(clinic, code=codes.make(), token=first["token"]).json()
+    assert (again["device"], again["letter"]) == (first["device"], first["letter"])
+    assert again["token"] != first["token"]
+    SqlDevices(store_at(clinic)).revoke(first["device"])
+    for token in (first["token"], again["token"]):
+        held = clinic.http.get("/sync/clinic", headers={"Authorization": f"Bearer {token}"})
+        assert held.status_code == 403
+    assert pair(clinic, code=codes.make(), token=again["token"]).json()["device"] != first["device"]
+
+
+def test_a_token_alone_pairs_nothing_again(clinic):
+    first = pair(clinic, code=PairingCodes(safe_at(clinic)).make()).json()
+    assert pair(clinic, token=first["token"]).status_code == 403
+
+
 def test_a_chair_node_is_paired_by_a_code_and_passes_codes_on(clinic, tmp_path):
     codes = PairingCodes(safe_at(clinic))
     chair = Node("chair", tmp_path / "chair", "--clinic", clinic.url, "--demo", "no", "--pair", codes.make())
@@ -89,7 +109,8 @@ def test_a_chair_node_is_paired_by_a_code_and_passes_codes_on(clinic, tmp_path):
 
 def safe_at(clinic):
     """The secrets of a running clinic server, as a second server on its database has them."""
-    from chairapp.people.safe import SqlSafe
-    from sync.sql_store import SqlStore
+    return SqlSafe(store_at(clinic))
 
-    return SqlSafe(SqlStore(f"sqlite:///{clinic.data / 'clinic.sqlite'}"))
+
+def store_at(clinic):
+    return SqlStore(f"sqlite:///{clinic.data / 'clinic.sqlite'}")

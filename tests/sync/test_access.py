@@ -48,6 +48,13 @@ def test_a_device_paired_elsewhere_is_known_by_the_token_it_got_there(devices: F
     assert devices.by_token("a token of theirs") == tablet
 
 
+def test_a_device_is_called_by_another_name(devices: FileDevices) -> None:
+    tablet, token = devices.add("tablet", "Chair 1", "K")
+    assert devices.rename(tablet.id, "Chair 2")
+    assert devices.by_token(token) == tablet._replace(name="Chair 2")
+    assert not devices.rename("nobody", "Chair 3")
+
+
 def test_what_another_process_changed_is_noticed(devices: FileDevices, tmp_path: Path) -> None:
     tablet, token = devices.add("tablet", "Chair 1", "K")
     elsewhere = FileDevices(tmp_path / "devices.json")

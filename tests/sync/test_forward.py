@@ -136,6 +136,7 @@ def test_everything_arrives_once_and_is_sent_once(clinic: Clinic, chair: TinySto
     assert clinic.feed == entries
     assert clinic.wire.sent == [entry["id"] for entry in entries]
     assert [len(body["entries"]) for body in clinic.wire.bodies] == [500, 500, 200]
+    assert [body["waiting"] for body in clinic.wire.bodies] == [700, 200, 0]
     status = node.status()
     assert (status["online"], status["pending"], status["refused"]) == (True, 0, 0)
     assert (status["last_error"], status["alarm"]) == (None, None)

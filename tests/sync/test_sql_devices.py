@@ -47,6 +47,13 @@ def test_no_token_stands_in_the_database(database: str, servers: list[SqlDevices
     store.close()
 
 
+def test_a_device_is_called_by_another_name(servers: list[SqlDevices]) -> None:
+    tablet, token = servers[0].add("tablet", "Chair 1", "K")
+    assert servers[1].rename(tablet.id, "Chair 2")
+    assert servers[2].by_token(token) == tablet._replace(name="Chair 2")
+    assert not servers[0].rename("nobody", "Chair 3")
+
+
 def test_a_device_removed_at_one_server_is_removed_at_the_others(servers: list[SqlDevices], clock: Clock) -> None:
     tablet, token = servers[0].add("tablet", "Chair 1", "K")
     assert servers[1].revoke(tablet.id)
