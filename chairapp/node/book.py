@@ -15,7 +15,7 @@ _HEAR_EVERY = 5.0
 
 
 def book_of(node: Node, sequence: str, invented: ClinicDocument | None) -> ClinicBook:
-    """The book of this server; `sequence` is in force here. An old folder's document is taken over into it.
+    """The book of this server; `sequence` is in force from now on. An old folder's document is taken over into it.
 
     `invented` is what an empty one begins with, None for a clinic that has to be set up.
     """
@@ -26,7 +26,7 @@ def book_of(node: Node, sequence: str, invented: ClinicDocument | None) -> Clini
 
     def own(raw: dict[str, object]) -> dict[str, object]:
         address = node.settings.label_address or raw["label_address"]
-        return {"sequence": sequence, "address": node.settings.address, "label_address": address}
+        return {"address": node.settings.address, "label_address": address}
 
     book = ClinicBook(
         lambda: node.store.visit(CLINIC_VISIT),
@@ -36,6 +36,8 @@ def book_of(node: Node, sequence: str, invented: ClinicDocument | None) -> Clini
     )
     if book.document() is None and (begins := node.documents.clinic() or invented):
         book.begin(begins, BY_ITSELF)
+    if book.document():
+        book.set_settings({"sequence": sequence}, BY_ITSELF)
     book.refresh()
     return book
 

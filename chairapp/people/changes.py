@@ -24,6 +24,7 @@ _NAMES = {
     "languages": "languages",
     "chairs": "chairs",
     "prescription_fields": "further lines of a prescription",
+    "sequence": "sequence",
 }
 _SHOWN = 100
 

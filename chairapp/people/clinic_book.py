@@ -17,7 +17,16 @@ from sync.entry import Entry, in_order
 __all__ = ["KIND", "SETTINGS", "Change", "ClinicBook", "changes_in", "new_id"]
 
 KIND = "clinic"
-SETTINGS = ("clinic", "time_zone", "label_address", "languages", "chairs", "prescription_fields", "invented")
+SETTINGS = (
+    "clinic",
+    "time_zone",
+    "label_address",
+    "languages",
+    "chairs",
+    "prescription_fields",
+    "sequence",
+    "invented",
+)
 _SETTINGS_ITEM = "settings"
 _PERSON_ITEM = "person."
 _ID_LONGEST = 40
@@ -40,7 +49,7 @@ class Change(NamedTuple):
 class ClinicBook:
     """Of a clinic server. `entries` gives those of the clinic's own visit, `keep` is given each new document.
 
-    `own` is what this server itself adds: the sequence in force, its address. Calls block.
+    `own` is what this server itself adds: its address. Calls block.
     """
 
     def __init__(

@@ -7,6 +7,7 @@ import tomllib
 import pytest
 
 from chairapp.cli import main
+from chairapp.clinic import CLINIC_VISIT
 from chairapp.node.reading import check_all
 from sync.backup import backed_up_to, open_backup
 from sync.sql_store import SqlStore
@@ -47,6 +48,11 @@ def _pair(make_node):
     return clinic, chair, tablet, entries
 
 
+def all_of(clinic, tablet, entries):
+    """How many entries the clinic server holds: those of the visit and those of the clinic's own."""
+    return len(entries) + len(tablet.held(clinic, CLINIC_VISIT))
+
+
 def saved(tmp_path, entries, **more):
     path = tmp_path / "tablet.json"
     content = {"v": 1, "device": None, "at": "2026-11-25T09:00:00Z", "outbox": [], "refused": [], "entries": entries}
@@ -56,8 +62,9 @@ def saved(tmp_path, entries, **more):
 
 def test_a_clinic_server_lost_after_its_backup_comes_back_and_the_chair_node_brings_the_rest(pair, run, tmp_path):
     clinic, chair, tablet, entries = pair
+    held = all_of(clinic, tablet, entries)
     code, said = run("backup", "--data", clinic.data, "--to", tmp_path / "clinic.backup")
-    assert (code, f"{len(entries)} entries, read again and whole" in said) == (0, True), said
+    assert (code, f"{held} entries, read again and whole" in said) == (0, True), said
     later = tablet.visit(chair, "01_all_fits", start=1_795_700_000_000)
     tablet.hand_in(chair, later)
     until(lambda: len(tablet.held(clinic, later[0]["visit"])) == len(later), "the later visit is there too")
@@ -65,7 +72,7 @@ def test_a_clinic_server_lost_after_its_backup_comes_back_and_the_chair_node_bri
     shutil.rmtree(clinic.data)
 
     code, said = run("restore", "--data", clinic.data, "--from", tmp_path / "clinic.backup")
-    assert (code, f"{len(entries)} entries are back" in said) == (0, True), said
+    assert (code, f"{held} entries are back" in said) == (0, True), said
     clinic.open_again()
     for made in (entries, later):
         until(lambda made=made: len(tablet.held(clinic, made[0]["visit"])) == len(made), "all is back")
@@ -76,7 +83,7 @@ def test_a_clinic_server_lost_after_its_backup_comes_back_and_the_chair_node_bri
 
 
 def test_a_backup_holds_no_token_and_is_noted_in_the_clinics_database(shared, run, tmp_path):
-    clinic, chair, _, entries = shared
+    clinic, chair, tablet, entries = shared
     for node in (clinic, chair):
         code, said = run("backup", "--data", node.data, "--to", tmp_path / f"{node.role}.backup")
         assert code == 0, said
@@ -86,7 +93,7 @@ def test_a_backup_holds_no_token_and_is_noted_in_the_clinics_database(shared, ru
         assert not any("keys" in name for name in files)
         assert len(open_backup(tmp_path / f"{node.role}.backup").devices()) >= 1
     store = SqlStore(f"sqlite:///{clinic.data}/clinic.sqlite", write=False)
-    assert backed_up_to(store) == len(entries)
+    assert backed_up_to(store) == all_of(clinic, tablet, entries)
     store.close()
 
 
@@ -121,26 +128,26 @@ def test_nothing_is_restored_over_data_and_a_backup_that_is_not_whole_makes_no_f
 
 
 def test_a_database_alone_is_backed_up_and_filled_again(shared, run, tmp_path):
-    clinic, _, _, entries = shared
+    clinic, _, tablet, entries = shared
     url = f"sqlite:///{clinic.data}/clinic.sqlite"
     assert run("backup", "--store", url, "--to", tmp_path / "database.backup")[0] == 0
     code, said = run("restore", "--data", tmp_path / "new", "--from", tmp_path / "database.backup")
     assert (code, "the backup of a database alone, restore it with --store" in said) == (2, True)
     other = f"sqlite:///{tmp_path}/other.sqlite"
     code, said = run("restore", "--store", other, "--from", tmp_path / "database.backup")
-    assert (code, f"{len(entries)} entries are back" in said) == (0, True), said
+    assert (code, f"{all_of(clinic, tablet, entries)} entries are back" in said) == (0, True), said
     assert check_all(None, other).flaw is None
 
 
 def test_a_folder_restored_with_another_database_names_it(shared, run, tmp_path):
-    clinic, _, _, entries = shared
+    clinic, _, tablet, entries = shared
     assert run("backup", "--data", clinic.data, "--to", tmp_path / "clinic.backup")[0] == 0
     other = f"sqlite:///{tmp_path}/other.sqlite"
     code, said = run("restore", "--data", tmp_path / "new", "--store", other, "--from", tmp_path / "clinic.backup")
     assert code == 0, said
     assert tomllib.loads((tmp_path / "new" / "node.toml").read_text())["store"] == other
     assert not (tmp_path / "new" / "clinic.sqlite").exists()
-    assert f"{len(entries)} entries" in check_all(tmp_path / "new", None).sentence
+    assert f"{all_of(clinic, tablet, entries)} entries" in check_all(tmp_path / "new", None).sentence
 
 
 def test_restore_wants_to_know_where(run, tmp_path):

@@ -7,11 +7,9 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 
-from chairapp.node.folder import make_folder
-from chairapp.node.settings import read_settings
-from chairapp.server import make_app
+from tests.people.conftest import HOST, app_of
 
-ADDRESS = "http://127.0.0.1:8190"
+ADDRESS = f"http://{HOST}"
 CALLS = [
     "GET /sync/blobs/{sha256}",
     "GET /sync/clinic",
@@ -37,10 +35,8 @@ EXAMPLES = 120
 @pytest.fixture(scope="module")
 def api(tmp_path_factory):
     """The clinic server's own application with its own store; nothing of it is put in its place."""
-    folder = tmp_path_factory.mktemp("clinic") / "data"
-    asked = read_settings("clinic", folder, {"port": "8190", "demo": "yes"}, {}, {})
-    app = make_app(asked, make_folder(folder, "clinic", {}))
-    return schemathesis.openapi.from_asgi("/openapi.json", app, headers={"Host": "127.0.0.1:8190"})
+    with app_of(tmp_path_factory.mktemp("clinic") / "data", demo="yes") as app:
+        yield schemathesis.openapi.from_asgi("/openapi.json", app, headers={"Host": HOST})
 
 
 @pytest.fixture(scope="module")

@@ -28,13 +28,17 @@ class Site:
 
 @contextmanager
 def site_of(folder, role="clinic", **flags):
-    """A node in this process, while it runs. NiceGUI has one application a process: another may follow."""
-    settings = read_settings(role, folder, {"port": "8190"} | flags, {}, {})
+    """A node in this process, while it runs."""
+    with app_of(folder, role, **flags) as app, TestClient(app, f"http://{HOST}") as running:
+        yield Site(app, running)
+
+
+@contextmanager
+def app_of(folder, role="clinic", **flags):
+    """A node's application that does not run. NiceGUI has one application a process: another may follow."""
     before = [*pages.routes], [*pages.user_middleware]
-    app = make_app(settings, make_folder(folder, role, {}))
     try:
-        with TestClient(app, f"http://{HOST}") as running:
-            yield Site(app, running)
+        yield make_app(read_settings(role, folder, {"port": "8190"} | flags, {}, {}), make_folder(folder, role, {}))
     finally:
         pages.routes[:], pages.user_middleware[:] = before
         pages.middleware_stack = None
