@@ -165,10 +165,14 @@ class Register:
                 self._cursor, more = page.cursor, page.more
 
 
+_UNTOLD = {"number.point": "."}
+"""What a document means that was written before there was such a key."""
+
+
 def words_of(sequence: dict[str, Any], language: str) -> Words:
     """The catalogue of a sequence document as a function; English where a language lacks a text."""
     texts = sequence["texts"]
-    own, english = texts.get(language, {}), texts["en"]
+    own, english = texts.get(language, {}), _UNTOLD | texts["en"]
     return lambda key: own.get(key) or english.get(key) or key.rpartition(".")[2].replace("_", " ")
 
 

@@ -16,6 +16,7 @@ from qrcode.util import QRData
 from chairapp.box.code import LENGTH, shown
 from chairapp.box.errors import LabelError
 from chairapp.box.label_fonts import FONTS, font_file
+from chairapp.box.paper_words import PaperWords, words_in
 from chairapp.box.writable import writable
 
 __all__ = ["Bar", "Label", "Layout", "Symbol", "Words", "lay_out", "payload", "size_from", "symbol_fits", "symbol_of"]
@@ -32,17 +33,6 @@ _LEFT = 21.2
 _ALPHANUMERIC_MODE: Literal[2] = 2
 """qrcode.util.MODE_ALPHA_NUM, of which the type checker knows only that it is a number."""
 _ALPHANUMERIC = re.compile(r"[0-9A-Z $%*+\-./:]+")
-_TEXTS = {
-    "en": {
-        "packed": "Packed: {}",
-        "nothing": "packing list not recorded",
-        "disinfected": "Disinfected: {}",
-        "contaminated": "Disinfection not recorded: treat as contaminated",
-        "record": "Record {}",
-        "chair": "Chair {}",
-        "scale": "20 mm",
-    }
-}
 
 
 @dataclass(frozen=True)
@@ -147,10 +137,6 @@ def lay_out(label: Label, size: tuple[float, float] = _SMALLEST) -> Layout:
     )
 
 
-def _texts(language: str) -> dict[str, str]:
-    return _TEXTS.get(language, _TEXTS["en"])
-
-
 def symbol_of(address: str, code: str, scale: float = 1.0) -> Symbol:
     """The QR symbol of a box where a label has it; `scale` enlarges it with the label."""
     text = payload(address, code)
@@ -166,7 +152,7 @@ def _under_the_symbol(label: Label) -> list[Words]:
     text = shown(label.code)
     return [
         _code(_CLEAR + 2, 23.9, 2.75, text, _LEFT - 3),
-        _words(_CLEAR + 0.7, 28.7, 1.8, _texts(label.language)["scale"]),
+        _words(_CLEAR + 0.7, 28.7, 1.8, words_in(label.language)("label.scale")),
     ]
 
 
@@ -179,10 +165,10 @@ def _check_line(scale: float) -> tuple[Bar, ...]:
 
 def _beside_the_symbol(label: Label, width: float, height: float) -> list[Words]:
     """The code large, then the paragraphs in the largest of a few sizes that fits."""
-    left, texts = _CLEAR + _LEFT, _texts(label.language)
+    left, say = _CLEAR + _LEFT, words_in(label.language)
     code = _code(left, 7.1, 4.9, shown(label.code), width)
     for em in (2.5, 2.3, 2.1, 1.9):
-        lines = _set(_paragraphs(label, texts), left, width, em)
+        lines = _set(_paragraphs(label, say), left, width, em)
         if lines[-1].y <= height - _CLEAR:
             return [code, *lines]
     raise LabelError("the label's texts do not fit: shorten the name of the chair, or set a larger label_size")
@@ -198,14 +184,19 @@ def _set(paragraphs: list[tuple[str, bool]], left: float, width: float, em: floa
     return lines
 
 
-def _paragraphs(label: Label, texts: dict[str, str]) -> list[tuple[str, bool]]:
-    packed = texts["packed"].format(", ".join(label.packed)) if label.packed else texts["nothing"]
+def _paragraphs(label: Label, say: PaperWords) -> list[tuple[str, bool]]:
+    packed = say("label.packed", items=", ".join(label.packed)) if label.packed else say("label.nothing")
     if label.disinfected:
-        disinfection = (texts["disinfected"].format(label.disinfected), False)
+        disinfection = (say("label.disinfected", how=label.disinfected), False)
     else:
-        disinfection = (texts["contaminated"], True)
-    when = writable(f"{label.date} · {texts['chair'].format(label.chair)}")
-    return [(when, False), (packed, False), disinfection, (texts["record"].format(label.digest[:DIGEST_SHOWN]), False)]
+        disinfection = (say("label.contaminated"), True)
+    when = writable(f"{label.date} · {say('label.chair', chair=label.chair)}")
+    return [
+        (when, False),
+        (packed, False),
+        disinfection,
+        (say("label.record", digest=label.digest[:DIGEST_SHOWN]), False),
+    ]
 
 
 def _wrapped(text: str, width: float, size: float, bold: bool) -> list[str]:

@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from chairapp.judge.numbers import number_text, signed_text
+from chairapp.judge.numbers import signed_text
 from chairapp.judge.rim import STATIONS
-from chairapp.sequence.say import choice, label, places, sentence, text
+from chairapp.sequence.say import choice, label, number, places, pointed, sentence, text
 
 __all__ = ["Accepted", "Fact", "Group", "accepted", "measured", "notes", "value_in_words"]
 
@@ -84,7 +84,7 @@ def value_in_words(sequence: Doc, state: Doc, item: str, language: str, say: Say
         return ", ".join(choice(sequence, language, item, one) for one in value)
     if isinstance(value, str):
         return choice(sequence, language, item, value)
-    said = number_text(value) + unit
+    said = number(sequence, language, value) + unit
     count = len(row["readings"])
     return say("mean", value=said, count=count) if count > 1 else said
 
@@ -100,10 +100,10 @@ def _derived(step: str, sequence: Doc, state: Doc, verdict: Doc, language: str, 
     if step != "vertical" or not distance:
         return []
     unit = text(sequence, language, "after.mm", {})
-    value = number_text(distance["value"]) + unit
+    value = number(sequence, language, distance["value"]) + unit
     if distance["low"] is not None:
-        low, high = number_text(distance["low"]), number_text(distance["high"]) + unit
-        value = say("interval", value=value, low=low, high=high)
+        low, high = (number(sequence, language, distance[end]) for end in ("low", "high"))
+        value = say("interval", value=value, low=low, high=high + unit)
     return [Fact("interocclusal_distance", say("distance"), value)]
 
 
@@ -118,7 +118,7 @@ def _wax(sequence: Doc, state: Doc, language: str) -> list[str]:
     lines = []
     for (rim, surface), face in sums.items():
         where = _together(sequence, {station: mm for station, mm in face.items() if mm}, language)
-        changed = "; ".join(f"{signed_text(mm)} mm: {places}" for mm, places in where)
+        changed = "; ".join(f"{pointed(sequence, language, signed_text(mm))} mm: {places}" for mm, places in where)
         if changed:
             names = [text(sequence, language, key, {}) for key in (f"rim.{rim}", f"surface.{surface}")]
             lines.append(sentence(f"{', '.join(names)}: {changed}"))
@@ -132,7 +132,7 @@ def _at_stations(sequence: Doc, value: Doc, unit: str, language: str, say: Say) 
         if one is True:
             said.append(where)
         elif one is not False:
-            said.append(say("at", value=number_text(one) + unit, places=where))
+            said.append(say("at", value=number(sequence, language, one) + unit, places=where))
     return "; ".join(said)
 
 

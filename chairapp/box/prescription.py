@@ -16,12 +16,12 @@ from chairapp.box.code import shown
 from chairapp.box.draw import sheet_fonts, symbol_svg
 from chairapp.box.label import symbol_of
 from chairapp.box.measured import accepted, measured, notes, value_in_words
-from chairapp.box.prescription_words import PrescriptionWords, words_in
+from chairapp.box.paper_words import PaperWords, words_in
 from chairapp.box.record import BoxRecord, signature_for
 from chairapp.box.rim_picture import RimMap, quadrants, rim_map
 from chairapp.box.writable import LACKING, writable
 from chairapp.clinic import ClinicDocument, local
-from chairapp.judge.numbers import number_text
+from chairapp.sequence.say import number, text
 
 __all__ = ["Paper", "Prescription", "pdf", "pictures", "prescription_of"]
 
@@ -104,7 +104,7 @@ def _source(prescription: Prescription, paper: Paper) -> Doc:
     }
 
 
-def _symbol(address: str, code: str, say: PrescriptionWords) -> Doc:
+def _symbol(address: str, code: str, say: PaperWords) -> Doc:
     symbol = symbol_of(address, code)
     return {"svg": symbol_svg(symbol), "alt": say("symbol_alt", payload=symbol.payload)}
 
@@ -116,9 +116,7 @@ def _in_sixteens(digest: str) -> str:
 class _Sheet:
     """The parts of one sheet, each as the template wants it."""
 
-    def __init__(
-        self, record: BoxRecord, view: Doc, sequence: Doc, clinic: ClinicDocument, say: PrescriptionWords
-    ) -> None:
+    def __init__(self, record: BoxRecord, view: Doc, sequence: Doc, clinic: ClinicDocument, say: PaperWords) -> None:
         self._record = record
         self._state, self._verdict = view["state"], view["verdict"]
         self._sequence = sequence
@@ -179,6 +177,7 @@ class _Sheet:
             right=say("map_right"),
             left=say("map_left"),
             midline_word=say("map_midline"),
+            point=text(self._sequence, self._language, "number.point", {}) or ".",
         )
         said = {item: self._in_words(item) or say("map_none") for item in ("overjet.gap", "marks.placed")}
         alt = say("map_alt", overjet=said["overjet.gap"], marks=said["marks.placed"])
@@ -187,7 +186,7 @@ class _Sheet:
     def teeth(self) -> Doc:
         say, hints = self._say, self._verdict["derived"].get("central_incisor") or {}
         rows = self.facts(_TEETH)
-        rows += [(say(key), f"{number_text(hints[name])} mm") for name, key in _HINTS if hints.get(name)]
+        rows += [(say(key), self._mm(hints[name])) for name, key in _HINTS if hints.get(name)]
         return {
             "title": say("teeth"),
             "rows": rows,
@@ -249,6 +248,9 @@ class _Sheet:
     def _value(self, item: str) -> Any:
         row = self._state["items"].get(item)
         return row["value"] if row and row["fresh"] else None
+
+    def _mm(self, value: float) -> str:
+        return number(self._sequence, self._language, value) + text(self._sequence, self._language, "after.mm", {})
 
     def _in_words(self, item: str) -> str:
         return value_in_words(self._sequence, self._state, item, self._language, self._say)

@@ -10,6 +10,7 @@ from chairapp.box.errors import NoSignature
 from chairapp.box.label import Label
 from chairapp.clinic import ClinicDocument, local
 from chairapp.judge.entries import place
+from chairapp.judge.numbers import number_text
 from chairapp.register import Words
 from chairapp.visit import is_signed, movements, wanted
 
@@ -139,7 +140,8 @@ def _disinfection(state: dict[str, Any], words: Words) -> str | None:
     agent, minutes = _value(state, "packing.agent"), _value(state, "packing.minutes")
     if agent is None or minutes is None:
         return None
-    return f"{words(f'choice.packing.agent.{agent}').lower()}, {minutes:g} {words('unit.min')}"
+    said = number_text(minutes).replace(".", words("number.point"))
+    return f"{words(f'choice.packing.agent.{agent}').lower()}, {said} {words('unit.min')}"
 
 
 def _printed(state: dict[str, Any], what: What) -> tuple[dict[str, Any], ...]:

@@ -28,6 +28,11 @@ class RimMap:
     right: str = "right"
     left: str = "left"
     midline_word: str = "midline"
+    point: str = "."
+    """The decimal mark."""
+
+    def number(self, mm: float) -> str:
+        return number_text(mm).replace(".", self.point)
 
 
 def rim_map(drawn: RimMap) -> str:
@@ -43,8 +48,8 @@ def rim_map(drawn: RimMap) -> str:
     if drawn.overjet:
         dashed = f'd="{_curve(lower)}" fill="none" stroke="#0b4a57" stroke-width=".5" stroke-dasharray="1.6 .9"'
         parts.append(f"<path {dashed}/>")
-    parts += [_overjet(station, mm) for station, mm in drawn.overjet.items()]
-    parts += [_mark(station, drawn.misfit.get(station)) for station in drawn.marked]
+    parts += [_overjet(station, drawn.number(mm)) for station, mm in drawn.overjet.items()]
+    parts += [_mark(station, _misfit(drawn, station)) for station in drawn.marked]
     parts += _lines(drawn)
     parts += [_text(-37, 66, drawn.right, 2.9), _text(37, 66, drawn.left, 2.9)]
     return _svg(-46, 46.5, 92, 56, "".join(parts))
@@ -67,22 +72,28 @@ def _tooth(tooth: str, number: int, y: float) -> str:
     return tint + _text(number * 6 + 3, y + 4.7, tooth, 3.2, bold=shaded)
 
 
-def _overjet(station: str, mm: float) -> str:
+def _overjet(station: str, mm: str) -> str:
     """Outside the rim, clear of the lines that cross it at the front and at the canines."""
     x, y = _inward(station, -3.6)
     along = {"front": 4.0, "canine_right": 3.6, "canine_left": -3.6}.get(station, 0.0)
     x, y = x + TANGENT[station][0] * along, y + TANGENT[station][1] * abs(along)
-    return _text(x, y + 1.1, number_text(mm), 3.0)
+    return _text(x, y + 1.1, mm, 3.0)
 
 
-def _mark(station: str, misfit: float | None) -> str:
+def _mark(station: str, misfit: str) -> str:
     """A bar across both rims, and behind it how far its halves miss each other."""
     out, into = _inward(station, -1.2), _inward(station, _BREADTH + 1.2)
     bar = f'<path d="M{_at(*out)}L{_at(*into)}" stroke="#7f1616" stroke-width="1" stroke-linecap="round"/>'
-    if misfit is None:
+    if not misfit:
         return bar
     x, y = _inward(station, _BREADTH + 5)
-    return bar + _text(x, y + 0.9, ("+" if misfit > 0 else "") + number_text(misfit), 2.6, colour="#7f1616")
+    return bar + _text(x, y + 0.9, misfit, 2.6, colour="#7f1616")
+
+
+def _misfit(drawn: RimMap, station: str) -> str:
+    """With its sign; "" where none is given."""
+    mm = drawn.misfit.get(station)
+    return "" if mm is None else ("+" if mm > 0 else "") + drawn.number(mm)
 
 
 def _lines(drawn: RimMap) -> list[str]:

@@ -98,7 +98,7 @@ export default {
         ...DIGITS.map((digit) => key(digit, () => this.key(digit), `k${digit}`)),
         this.negative ? key("−", this.sign, "sign", t("pad.sign")) : h("span"),
         key("0", () => this.key("0"), "k0"),
-        this.pad < 1 ? key(".", () => this.key("."), "point", t("pad.point")) : h("span"),
+        this.pad < 1 ? key(t("number.point"), () => this.key(t("number.point")), "point", t("pad.point")) : h("span"),
         key(shape("erase"), () => this.type(this.text.slice(0, -1)), "erase", t("pad.erase")),
         key(`+${step}`, () => this.step(1), "more", t("pad.more", { step })),
         key(`−${step}`, () => this.step(-1), "less", t("pad.less", { step })),

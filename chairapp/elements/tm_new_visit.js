@@ -2,6 +2,7 @@
 // of a patient.
 import { h } from "vue";
 import { openVisit } from "tm_actions";
+import { languageName } from "tm_language";
 import { go, href } from "tm_route";
 import { faultNote, shape } from "tm_shapes";
 import { desk } from "tm_state";
@@ -10,17 +11,15 @@ import { chairName, t } from "tm_words";
 export default {
   data: () => ({ chair: null, language: null, fault: null, busy: false }),
   computed: {
-    languages() {
-      return desk.clinic?.languages ?? [];
-    },
+    /** The tablet's own language until another is tapped. */
     spoken() {
-      return this.language ?? (this.languages.length === 1 ? this.languages[0] : null);
+      return this.language ?? desk.language;
     },
   },
   methods: {
     async open() {
-      if (!this.chair || !this.spoken) this.fault = { why: t(this.chair ? "new.no_language" : "new.no_chair"), do: "" };
-      if (this.busy || !this.chair || !this.spoken) return;
+      if (!this.chair) this.fault = { why: t("new.no_chair"), do: "" };
+      if (this.busy || !this.chair) return;
       this.busy = true;
       const made = await openVisit({ chair: this.chair, language: this.spoken }).finally(() => {
         this.busy = false;
@@ -46,7 +45,7 @@ export default {
                 this.fault = null;
               },
             },
-            [h("span", text(one)), chosen === one && shape("done")],
+            [h("span", { lang: name === "language" ? one : null }, text(one)), chosen === one && shape("done")],
           ),
         ),
       );
@@ -56,8 +55,8 @@ export default {
     return h("main", { class: "sheet new" }, [
       h("h1", { tabindex: -1 }, t("new.question")),
       this.pick("chair", desk.clinic?.chairs ?? [], this.chair, chairName),
-      this.languages.length > 1 && h("h2", t("new.which_language")),
-      this.languages.length > 1 && this.pick("language", this.languages, this.language, languageName),
+      desk.languages.length > 1 && h("h2", t("new.which_language")),
+      desk.languages.length > 1 && this.pick("language", desk.languages, this.spoken, languageName),
       faultNote(this.fault),
       h("div", { class: "row" }, [
         h("a", { class: "secondary back", href: href() }, [shape("back"), t("walk.back")]),
@@ -66,5 +65,3 @@ export default {
     ]);
   },
 };
-
-const languageName = (code) => new Intl.DisplayNames([code], { type: "language" }).of(code);

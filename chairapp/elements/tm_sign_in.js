@@ -1,5 +1,6 @@
 // Who is at this tablet: a name, then the PIN. The author of every entry is who signed in here.
 import { h } from "vue";
+import Language from "tm_language";
 import * as people from "tm_people";
 import PinPad from "tm_pin_pad";
 import { go, route } from "tm_route";
@@ -93,6 +94,7 @@ export default {
       desk.notice && h("p", { class: "caution notice", role: "status" }, [shape("alert"), h("span", desk.notice)]),
       ...(this.person ? this.pin() : this.names()),
       desk.clinic?.invented && h("p", { class: "hint demo-pin" }, t("pin.demo")),
+      h(Language),
     ]);
   },
 };

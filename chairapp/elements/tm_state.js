@@ -2,10 +2,11 @@
 //
 // The judge answers a moment after an entry is kept; until then `row` lays the entries it has not seen over its last
 // word, so that a tap shows at once.
-import { markRaw, reactive, watch } from "vue";
+import { markRaw, reactive, shallowReactive, watch } from "vue";
 import { forgetDrafts } from "tm_draft";
 import { watchIdle } from "tm_idle";
 import * as judge from "tm_judge";
+import { keepOwnLanguage, offered, ownLanguage } from "tm_own_language";
 import * as people from "tm_people";
 import * as release from "tm_release";
 import * as replica from "tm_replica";
@@ -30,7 +31,8 @@ export const desk = reactive({
   loaded: false,
   missing: false,
   sequence: null,
-  language: "en",
+  language: "en", // of the visit; without one the tablet's own
+  languages: ["en"], // a visit can be walked in
   entries: [],
   state: null,
   verdict: null,
@@ -53,7 +55,7 @@ const idleLimit = () => (desk.clinic?.idle_minutes ?? IDLE_MINUTES) * MINUTE_MS;
  */
 export function row(item) {
   const settled = desk.state?.items[item] ?? UNKNOWN;
-  return unjudged.reduce((known, entry) => laid(known, entry, item), settled);
+  return (unjudged.get(item) ?? []).reduce(laid, settled);
 }
 
 /** Fetch a document the tablet may hold: the same object each time, so that the judge needs it once only. */
@@ -83,11 +85,10 @@ const UNKNOWN = {
   missing: [],
 };
 const documents = new Map();
-const unjudged = reactive([]);
+const unjudged = shallowReactive(new Map()); // by item, so that only what shows that item is drawn anew for it
 let held = new Map();
 
-function laid(known, entry, item) {
-  if (entry.item !== item) return known;
+function laid(known, entry) {
   const { id, author, at } = entry,
     photo = entry.value?.photo !== undefined; // a reading taken on a photograph
   const came = { id, author, at, photo, value: photo ? entry.value.photo : entry.value };
@@ -101,7 +102,7 @@ function laid(known, entry, item) {
 
 async function openVisit(visit) {
   held = new Map();
-  unjudged.length = 0;
+  unjudged.clear();
   Object.assign(desk, {
     visit,
     loaded: false,
@@ -112,7 +113,7 @@ async function openVisit(visit) {
     sequence: null,
     problem: "",
   });
-  if (!visit) return;
+  if (!visit) return speakNow();
   await take(await replica.entries(visit), visit);
 }
 
@@ -122,7 +123,7 @@ async function take(list, visit = desk.visit) {
   if (visit !== desk.visit) return;
   for (const entry of fresh) held.set(entry.id, markRaw(entry));
   if (fresh.length) desk.entries = [...held.values()];
-  unjudged.push(...fresh);
+  for (const entry of fresh) unjudged.set(entry.item, [...(unjudged.get(entry.item) ?? []), entry]);
   if (!desk.sequence) await prepare(visit);
   if (fresh.length || !desk.loaded) await ask(visit);
 }
@@ -133,10 +134,21 @@ async function prepare(visit) {
   const document = opened && (await documentOf(opened.value.digest));
   if (visit !== desk.visit) return;
   desk.missing = !document;
-  if (!document) return;
-  desk.language = opened.value.language;
+  speakNow();
+  if (document) desk.sequence = document;
+}
+
+/** In the language of the visit on the table; without one in the tablet's own. */
+function speakNow() {
+  const opened = desk.visit && opening();
+  if (opened || !desk.visit) desk.language = opened ? opened.value.language : ownLanguage(desk.languages);
   speak(desk.language, desk.clinic?.time_zone);
-  desk.sequence = document;
+}
+
+/** The tablet speaks this language from now on, until a visit says another. */
+export function speakAlways(language) {
+  keepOwnLanguage(language);
+  speakNow();
 }
 
 async function ask(visit) {
@@ -146,7 +158,7 @@ async function ask(visit) {
     const answer = await judge.view(visit, desk.sequence, [...held.values()], desk.language);
     if (visit !== desk.visit) return;
     Object.assign(desk, { state: markRaw(answer.state), verdict: markRaw(answer.verdict), problem: "" });
-    unjudged.splice(0, unjudged.length, ...unjudged.filter((entry) => !shown.has(entry.id)));
+    for (const [item, list] of [...unjudged]) leave(item, list.filter((entry) => !shown.has(entry.id)));
   } catch (error) {
     desk.problem = error.message;
   } finally {
@@ -154,13 +166,14 @@ async function ask(visit) {
   }
 }
 
+const leave = (item, list) => (list.length ? unjudged.set(item, list) : unjudged.delete(item));
+
 async function readClinic() {
   const clinic = await replica.document("clinic");
   desk.device = await replica.device();
   desk.clinic = clinic && markRaw(clinic);
-  if (!clinic) return;
-  speak(desk.language, clinic.time_zone);
-  await documentOf(clinic.sequence);
+  desk.languages = offered(clinic, clinic && (await documentOf(clinic.sequence)));
+  speakNow();
 }
 
 /** Called once by the page's frame. Resolves when the tablet's own store is open; never waits for the network. */
@@ -215,11 +228,17 @@ async function forgetAll() {
   Object.assign(desk, { author: null, asking: false, notice: "" });
 }
 
+/** Only what changed, so that nothing is drawn anew for the rest. */
+function takeOver(known, status) {
+  for (const [key, value] of Object.entries(status))
+    if (String(known[key]) !== String(value)) known[key] = value; // plain values, and one list of ids
+}
+
 let documentsSeen = -1;
 
 function heard(list, status) {
   if (status.removed === "cleared" && lamp.sync.removed !== "cleared") forgetAll();
-  lamp.sync = status;
+  takeOver(lamp.sync, status);
   if (status.documents !== documentsSeen || !desk.clinic) {
     documentsSeen = status.documents;
     readClinic();

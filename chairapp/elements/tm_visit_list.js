@@ -2,6 +2,7 @@
 import { h } from "vue";
 import * as replica from "tm_replica";
 import { shownCode } from "tm_box_code";
+import Language from "tm_language";
 import Older from "tm_older";
 import { go, href } from "tm_route";
 import { shape } from "tm_shapes";
@@ -30,7 +31,7 @@ export default {
     async load() {
       const visits = (await replica.visits(KINDS)).filter((visit) => visit.kinds.opened?.length);
       for (const digest of new Set(visits.map((visit) => visit.kinds.opened[0].value.digest)))
-        this.titles[digest] = (await documentOf(digest))?.texts.en ?? {};
+        this.titles[digest] = (await documentOf(digest))?.texts ?? { en: {} };
       this.visits = visits.map(this.told);
     },
     told(visit) {
@@ -56,7 +57,9 @@ export default {
       );
     },
     line(visit) {
-      const title = visit.step && this.titles[visit.digest]?.[`step.${visit.step}.title`];
+      const texts = this.titles[visit.digest],
+        key = `step.${visit.step}.title`;
+      const title = visit.step && (texts?.[desk.language]?.[key] ?? texts?.en[key]);
       return h(
         "li",
         { key: visit.id },
@@ -116,6 +119,7 @@ export default {
           t("visits.more", { count: signed.length - FIRST }),
         ),
       h(Older),
+      h(Language),
     ]);
   },
 };

@@ -1,6 +1,11 @@
 // The page's own words, and how numbers and times are written. No other module holds a text.
+import { reactive } from "vue";
+
 const config = JSON.parse(document.getElementById("tm-config").textContent);
-const voice = { language: "en", zone: undefined };
+const voice = reactive({ language: "en", zone: undefined });
+
+/** Languages the page has words in. */
+export const LANGUAGES = Object.keys(config.words);
 
 /** Speak this language from now on; times in this IANA zone. */
 export function speak(language, zone) {
@@ -24,7 +29,7 @@ export function num(value, pad = 0.5) {
   if (value === null || value === undefined) return t("number.none");
   const size = Math.abs(value),
     places = Math.max(placesOf(pad), Math.min(3, placesOf(size)));
-  return (value < 0 ? "−" : "") + halfUp(size, places);
+  return (value < 0 ? "−" : "") + pointed(halfUp(size, places));
 }
 
 /** A mean or another worked-out number: hundredths, as the judge writes them, but no fewer places than the pad has. */
@@ -33,13 +38,16 @@ export function rounded(value, pad = 0.5) {
   const least = placesOf(pad),
     text = halfUp(Math.abs(value), 2),
     short = String(+text);
-  return (value < 0 && +text !== 0 ? "−" : "") + (placesOf(short) < least ? halfUp(+text, least) : short);
+  return (value < 0 && +text !== 0 ? "−" : "") + pointed(placesOf(short) < least ? halfUp(+text, least) : short);
 }
 
 /** With its sign: what is added or taken off. */
 export const signed = (value, pad) => (value > 0 ? "+" : "") + num(value, pad);
 
-/** The number typed, or the text as it stands when it is none: then the check says what is wrong with it. */
+/**
+ * The number typed, or the text as it stands when it is none: then the check says what is wrong with it. Comma and point
+ * are both taken in every language, so a thousand has no mark of its own.
+ */
 export function typed(text) {
   const plain = text.trim().replace("−", "-").replace(",", ".");
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : text.trim();
@@ -68,8 +76,20 @@ export function listed(texts) {
   return texts.slice(0, -1).join(t("list.comma")) + t("list.and") + texts[texts.length - 1];
 }
 
-const shown = (at, how) =>
-  new Intl.DateTimeFormat(voice.language, { timeZone: voice.zone, hourCycle: "h23", ...how }).format(new Date(at));
+const shown = (at, how) => format(voice.language, voice.zone, how).format(new Date(at));
+
+const formats = new Map();
+
+/** Made once each: making one takes longer than anything else that is drawn after a tap. */
+function format(language, zone, how) {
+  const key = [language, zone, ...Object.keys(how)].join();
+  if (!formats.has(key))
+    formats.set(key, new Intl.DateTimeFormat(language, { timeZone: zone, hourCycle: "h23", ...how }));
+  return formats.get(key);
+}
+
+/** The digits with the language's own decimal mark. */
+const pointed = (digits) => digits.replace(".", t("number.point"));
 
 const placesOf = (x) => (String(x).split(".")[1] ?? "").length;
 

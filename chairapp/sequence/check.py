@@ -7,7 +7,7 @@ the server and in the browser: plain functions over dicts, lists, numbers and st
 from chairapp.judge.rim import MOLARS, STATIONS
 from chairapp.judge.shapes import Doc, Value
 from chairapp.sequence.check_box import check_movement, check_outcome
-from chairapp.sequence.say import text
+from chairapp.sequence.say import pointed, text
 from chairapp.sequence.values import fault_of, is_worded, number_fault, value_fault
 
 RIMS = ["upper", "lower"]
@@ -25,11 +25,17 @@ def check_entry(sequence: Doc, entry: Doc, language: str = "en") -> Doc | None:
     fault = look(sequence, entry) if look else None
     if fault is None:
         return None
-    key = "check." + fault["code"]
+    key, params = "check." + fault["code"], dict(fault["params"])
+    if params["station"]:
+        station = text(sequence, language, "station." + params["station"], {})
+        params["name"] = text(sequence, language, "list.at", {"name": params["name"], "station": station})
+    for name in ("given", "low", "high"):
+        if not params[name].startswith("'"):
+            params[name] = pointed(sequence, language, params[name])
     return {
         "field": fault["field"],
-        "why": text(sequence, language, key + ".why", fault["params"]),
-        "do": text(sequence, language, key + ".do", fault["params"]),
+        "why": text(sequence, language, key + ".why", params),
+        "do": text(sequence, language, key + ".do", params),
     }
 
 

@@ -13,8 +13,7 @@ param is null).
 band), {band} ("1 to 2"), {answer} (a choice as on its button).
 """
 
-from chairapp.judge.numbers import number_text as number
-from chairapp.judge.numbers import to_step
+from chairapp.judge.numbers import number_text, to_step
 from chairapp.judge.shapes import Doc, Value
 
 SIDES = {
@@ -92,6 +91,16 @@ def places(sequence: Doc, language: str, where: list[str]) -> str:
     return listed(sequence, language, single + names)
 
 
+def number(sequence: Doc, language: str, x: Value) -> str:
+    """A number as the language writes it: number_text with the catalogue's decimal mark."""
+    return pointed(sequence, language, number_text(x))
+
+
+def pointed(sequence: Doc, language: str, digits: str) -> str:
+    """Digits with the decimal mark of the language; a point by a document that names none."""
+    return digits.replace(".", text(sequence, language, "number.point", {}) or ".")
+
+
 def listed(sequence: Doc, language: str, names: list[str]) -> str:
     """Names strung together: "a, b and c"."""
     if len(names) < 2:
@@ -130,8 +139,8 @@ def _params(sequence: Doc, finding: Doc, language: str) -> Doc:
     if isinstance(value, str):
         said["value"] = said["answer"] = choice(sequence, language, item or "", value)
     elif value is not None:
-        said["value"], said["size"] = number(value), number(abs(value))
-        said["shown"] = number(to_step(value, sequence["settings"]["plan.shown_step"]))
+        said["value"], said["size"] = number(sequence, language, value), number(sequence, language, abs(value))
+        said["shown"] = number(sequence, language, to_step(value, sequence["settings"]["plan.shown_step"]))
     _add_band(sequence, language, finding["band"] or [None, None], said)
     for name in finding["params"]:
         said[name] = _word(sequence, language, name, finding["params"][name])
@@ -142,8 +151,8 @@ def _params(sequence: Doc, finding: Doc, language: str) -> Doc:
 
 def _add_band(sequence: Doc, language: str, band: list[Value], said: Doc) -> None:
     low, high = band
-    said["low"] = "" if low is None else number(low)
-    said["high"] = "" if high is None else number(high)
+    said["low"] = "" if low is None else number(sequence, language, low)
+    said["high"] = "" if high is None else number(sequence, language, high)
     shape = "most" if low is None else "least" if high is None else "between"
     said["band"] = text(sequence, language, "band." + shape, said)
 
@@ -155,7 +164,7 @@ def _word(sequence: Doc, language: str, name: str, value: Value) -> str:
     if isinstance(value, list):
         return _words(sequence, language, name, value)
     if not isinstance(value, str):
-        return number(abs(value) if name == "mm_over_rim" else value)
+        return number(sequence, language, abs(value) if name == "mm_over_rim" else value)
     if name == "cause":
         return label(sequence, language, value)
     if name == "at":
@@ -173,7 +182,8 @@ def _words(sequence: Doc, language: str, name: str, values: list[Value]) -> str:
         return listed(sequence, language, [label(sequence, language, item) for item in values])
     if name == "signs":
         return listed(sequence, language, [text(sequence, language, "sign." + sign, {}) or sign for sign in values])
-    return listed(sequence, language, [value if isinstance(value, str) else number(value) for value in values])
+    said = [value if isinstance(value, str) else number(sequence, language, value) for value in values]
+    return listed(sequence, language, said)
 
 
 def _filled(template: str, params: Doc) -> str:

@@ -18,26 +18,35 @@ def value_fault(item: Doc, value: Value) -> Doc | None:
 
 def number_fault(item: Doc, value: Value, field: str, station: str = "") -> Doc | None:
     """The value must be a number and lie in the item's possible range (limits inside)."""
-    name = item["id"] + (" at " + station if station else "")
+    name = item["id"]
     unit = " " + item["unit"] if item["unit"] else ""
     if not is_number(value):
-        return fault_of(field, "unit" if _has_unit(value) else "number", name, value, unit=unit)
+        return fault_of(field, "unit" if _has_unit(value) else "number", name, value, unit=unit, station=station)
     low, high = item["possible"]
     if value != value or value in (math.inf, -math.inf):
-        return fault_of(field, "finite", name, value)
+        return fault_of(field, "finite", name, value, station=station)
     if value < low or value > high:
-        return fault_of(field, "possible", name, value, unit=unit, low=number_text(low), high=number_text(high))
+        ends = {"low": number_text(low), "high": number_text(high)}
+        return fault_of(field, "possible", name, value, unit=unit, station=station, **ends)
     if item["pad"] == 1 and item["unit"] is None and value != math.floor(value):
         return fault_of(field, "whole", name, value)
     return None
 
 
 def fault_of(
-    field: str, code: str, name: str, value: Value, unit: str = "", low: str = "", high: str = "", known: str = ""
+    field: str,
+    code: str,
+    name: str,
+    value: Value,
+    unit: str = "",
+    low: str = "",
+    high: str = "",
+    known: str = "",
+    station: str = "",
 ) -> Doc:
     """What is wrong: the place in the entry, the code of the message `check.CODE`, and the params of its texts."""
     params = {"name": name, "given": shown(value), "unit": unit, "low": low, "high": high, "known": known}
-    return {"field": field, "code": code, "params": params}
+    return {"field": field, "code": code, "params": dict(params, station=station)}
 
 
 def is_worded(value: Value) -> bool:

@@ -3,10 +3,9 @@
 from chairapp.judge import JUDGE, judge_state, settle
 from chairapp.judge.entries import in_order
 from chairapp.judge.index import index_of
-from chairapp.judge.numbers import number_text
 from chairapp.judge.shapes import Doc, Rows, Value
 from chairapp.judge.signatures import is_clinical
-from chairapp.sequence.say import choice, label, places, say, sentence, text
+from chairapp.sequence.say import choice, label, number, places, say, sentence, text
 
 PLANNED_FROM = ["display", "plane", "contact", "vertical"]
 
@@ -94,7 +93,7 @@ def _line(sequence: Doc, runs: Rows, rim: str, surface: str, language: str) -> l
 
 
 def _change(sequence: Doc, mm: Value, stations: list[str], language: str) -> str:
-    params = {"mm": number_text(abs(mm)), "places": places(sequence, language, stations)}
+    params = {"mm": number(sequence, language, abs(mm)), "places": places(sequence, language, stations)}
     return text(sequence, language, "plan.add" if mm > 0 else "plan.take", params)
 
 

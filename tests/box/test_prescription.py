@@ -10,7 +10,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from chairapp.box import prescription_words
+from chairapp.box import paper_words
 from chairapp.box.errors import NoSignature
 from chairapp.box.prescription import pdf, pictures
 from chairapp.box.rim_picture import RimMap, rim_map
@@ -180,12 +180,12 @@ def test_further_fields_of_the_clinic_are_lines_to_write_on(shelf, clock, add):
 
 
 def test_the_sheet_is_in_the_language_of_the_visit_where_there_are_words_for_it(made, monkeypatch):
-    english = prescription_words.words_in("en")
+    english = paper_words.words_in("en")
     texts = {"de": {"title": "Auftrag an das Labor"}, "en": {"title": english("title")}}
-    monkeypatch.setattr(prescription_words, "_texts", texts.get)
-    words = prescription_words.words_in("de-CH")
+    monkeypatch.setattr(paper_words, "_texts", texts.get)
+    words = paper_words.words_in("de-CH")
     assert (words("title"), words.language) == ("Auftrag an das Labor", "de")
-    assert prescription_words.words_in("fr").language == "en"
+    assert paper_words.words_in("fr").language == "en"
 
 
 def test_a_visit_that_is_not_signed_has_no_prescription(desk, add):

@@ -19,6 +19,7 @@ PREFIXES_OF_OWN_WORDS = (
     "places.",
     "place.",
     "list.",
+    "number.",
     "band.",
     "plan.",
     "sign.",

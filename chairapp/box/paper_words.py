@@ -1,14 +1,14 @@
-"""The texts of the prescription by language, from words/LANGUAGE.toml. English stands in for what a language lacks."""
+"""The texts of label and prescription by language, from words/LANGUAGE.toml; English stands in for a missing one."""
 
 import tomllib
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-__all__ = ["PrescriptionWords", "words_in"]
+__all__ = ["PaperWords", "words_in"]
 
 
-class PrescriptionWords:
+class PaperWords:
     """`language` is the one its own texts are in; call it with a key and what fills its {names}."""
 
     def __init__(self, language: str, texts: dict[str, str], english: dict[str, str]) -> None:
@@ -27,13 +27,13 @@ class PrescriptionWords:
         return self(f"role.{name}") if f"role.{name}" in self._english else name
 
 
-def words_in(language: str) -> PrescriptionWords:
+def words_in(language: str) -> PaperWords:
     """In this language, `pt-PT` or else `pt`, where there is a file for it; else in English."""
     english = _texts("en") or {}
     for name in (language, language.partition("-")[0]):
         if texts := _texts(name):
-            return PrescriptionWords(name, texts, english)
-    return PrescriptionWords("en", english, english)
+            return PaperWords(name, texts, english)
+    return PaperWords("en", english, english)
 
 
 @cache
