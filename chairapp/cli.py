@@ -239,7 +239,7 @@ def _node(given: Given) -> None:
     settings = read_settings(role, data, flags, os.environ, known)
     # A folder makes no demonstration of a node, and a one-time code is of no use later.
     folder = make_folder(data, role, {name: text for name, text in flags.items() if name not in ("demo", "pair")})
-    start_log()
+    start_log(file=folder.path / "log" / "node.log" if settings.log_file else None)
     serve(settings, folder)
 
 

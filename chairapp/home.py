@@ -1,5 +1,6 @@
 """The front door of a node: one sentence and three large ways in."""
 
+import asyncio
 from collections.abc import Callable
 
 from markupsafe import Markup
@@ -28,8 +29,13 @@ _AUDIT = Markup(
 )
 
 
-def add_home(page: Page, frame: Callable[[], Frame], audit: str, waits: Callable[[], str]) -> None:
-    """`/`; `audit` is where the manager's pages are, at the clinic server. `waits` says what has to be done first."""
+def add_home(
+    page: Page, frame: Callable[[], Frame], audit: str, waits: Callable[[], str], cares: Callable[[], Markup]
+) -> None:
+    """`/`; `audit` is where the manager's pages are, at the clinic server. `waits` says what has to be done first.
+
+    `cares` is what a manager has to look after; it blocks.
+    """
     ways = (
         (
             "/chair",
@@ -42,14 +48,18 @@ def add_home(page: Page, frame: Callable[[], Frame], audit: str, waits: Callable
     )
 
     @page("/", may=ANYONE)
-    def home() -> None:
-        with frame().page("Home", "/"):
+    async def home() -> None:
+        this = frame()
+        manages = this.person is not None and this.person.role == "manager"
+        with this.page("Home", "/"):
             if first := waits():
                 html(Markup('<h1>{}</h1><p class="tm-lead">{}</p>').format(_SENTENCE, first))
                 return
             html(
-                Markup('<h1>{}</h1><div class="tm-ways">{}</div>').format(
-                    _SENTENCE, Markup("").join(_way(*way) for way in ways)
+                Markup('<h1>{}</h1>{}<div class="tm-ways">{}</div>').format(
+                    _SENTENCE,
+                    await asyncio.to_thread(cares) if manages else "",
+                    Markup("").join(_way(*way) for way in ways),
                 )
             )
 

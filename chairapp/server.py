@@ -3,7 +3,7 @@
 import asyncio
 import socket
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -49,6 +49,8 @@ from chairapp.people.pins import Pins
 from chairapp.people.safe import safe_of
 from chairapp.people.sessions import Sessions
 from chairapp.people.sign_in import add_sign_in, sign_in_routes
+from chairapp.running.health import card, health_route
+from chairapp.running.running import Running
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
 from chairapp.tablet import Author, add_tablet
@@ -106,7 +108,8 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     else:
         side = _Clinic(node, settings, pins, PairingCodes(safe))
     node.device = side.device
-    app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=side.life)
+    running = Running(node)
+    app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=_together(side.life, running.life))
     app.state.devices = node.devices
     callers = Hearing(node.devices, node.store) if settings.role == "clinic" else node.devices
     app.include_router(routes(node.store, callers, node.check, blobs=node.blobs, state=stage))
@@ -125,8 +128,9 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         app.include_router(pin_routes(pins, node.devices))
         app.include_router(removed_routes(node.devices))
     app.add_api_route("/ready", _ready(node), include_in_schema=False)
+    app.include_router(health_route(settings.role, running.concerns))
     doors = app.state.doors = _add_pages(
-        app, node, side.audit, pins, sessions, side.auditing if isinstance(side, _Clinic) else None
+        app, node, side.audit, pins, sessions, running, side.auditing if isinstance(side, _Clinic) else None
     )
     if isinstance(side, _Clinic):
         app.state.set_up = add_people_pages(
@@ -151,15 +155,38 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
     return app
 
 
+def _together(
+    serving: Callable[[FastAPI], AbstractAsyncContextManager[None]],
+    watching: Callable[[], AbstractAsyncContextManager[None]],
+) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    """What watches over a node begins after what it serves with, and ends before the store is closed."""
+
+    @asynccontextmanager
+    async def life(app: FastAPI) -> AsyncIterator[None]:
+        async with serving(app), watching():
+            yield
+
+    return life
+
+
 def _add_pages(
-    app: FastAPI, node: Node, audit: str, pins: Pins, sessions: Sessions, auditing: Auditing | None
+    app: FastAPI,
+    node: Node,
+    audit: str,
+    pins: Pins,
+    sessions: Sessions,
+    running: Running,
+    auditing: Auditing | None,
 ) -> Doors:
     desk = desk_of(node)
     doors = Doors(node.clinic, sessions, f"threemark-{node.settings.role}", demo=node.settings.demo)
     frame = doors.frame = _frame_of(node, audit, doors)
     accessed = AccessLog(node.folder.path / "log", node.settings.access_days)
     page = noting(doors.page, doors.person, accessed, node.register)
-    add_home(doors.page, frame, audit, lambda: "" if node.documents.clinic() else _HOW_TO_BEGIN[node.settings.role])
+    first = _HOW_TO_BEGIN[node.settings.role]
+    add_home(
+        doors.page, frame, audit, lambda: "" if node.documents.clinic() else first, lambda: card(running.concerns())
+    )
     add_lost_pages(app, frame, (NodeError,))
     add_sign_in(doors.page, frame, node.clinic, DEMO_PIN)
     doors.noted = lambda who, what: accessed.note(who.id, who.role, what)

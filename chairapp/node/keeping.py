@@ -19,7 +19,7 @@ from sync.sql_devices import SqlDevices
 from sync.sql_store import SqlStore
 from sync.store import Store
 
-__all__ = ["backup_all", "erase_value", "import_file", "restore_all"]
+__all__ = ["backup_all", "backup_beside", "erase_value", "import_file", "restore_all"]
 
 _DOCUMENTS = ("FORMAT", "node.toml", "clinic.json")
 _FOLDERS = ("sequences", "blobs")
@@ -31,15 +31,18 @@ def backup_all(data: Path | None, url: str | None, to: Path) -> str:
     Raises NodeError and sync.errors.SyncError; the file that was there before is then still there.
     """
     with reading(data) if data else database(url or "") as (folder, store):
-        files = _files(folder) if folder else iter(())
-        backup = write_backup(store, to, devices=_devices(folder, store), files=files)
-        address = _address(store)
-    if address:
-        noting = SqlStore(address)
-        remember(noting, backup)
-        noting.close()
+        backup = _written(folder, store, to)
     told = f"{to}: {backup.head.position - backup.cut.position} entries, read again and whole."
     return f"{told} Head {backup.head.hash[:16]} at {backup.head.position}."
+
+
+def backup_beside(folder: Folder, store: SqlStore, to: Path) -> Backup:
+    """The same of a clinic server that runs in this process; through connections of its own, as `store` may close.
+
+    Raises sync.errors.SyncError.
+    """
+    with database(_address(store)) as (_, own):
+        return _written(folder, own, to)
 
 
 def restore_all(data: Path | None, url: str | None, source: Path) -> str:
@@ -83,6 +86,16 @@ def erase_value(data: Path, entry_id: str, reason: str, author: str, environment
 
 
 _AGAIN = "Start the node: what the others have and this one lacks, they offer again."
+
+
+def _written(folder: Folder | None, store: Store, to: Path) -> Backup:
+    files = _files(folder) if folder else iter(())
+    backup = write_backup(store, to, devices=_devices(folder, store), files=files)
+    if address := _address(store):
+        noting = SqlStore(address)
+        remember(noting, backup)
+        noting.close()
+    return backup
 
 
 def _files(folder: Folder) -> Iterator[tuple[str, bytes]]:

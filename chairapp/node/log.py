@@ -1,4 +1,4 @@
-"""The log: JSON lines on stderr, with no values, names or tokens in them.
+"""The log: JSON lines on stderr and, where asked, in a file; with no values, names or tokens in them.
 
 Our own lines carry named fields chosen one by one. Of the libraries' lines only the text as written in their source is
 kept, never what was filled in, and of an exception its kind and place, never its message: both can hold what a person
@@ -10,10 +10,15 @@ import logging
 import sys
 import traceback
 from datetime import UTC, datetime
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
 from typing import Any, TextIO
 
-__all__ = ["log", "start_log"]
+from chairapp.node.errors import FolderError
 
+__all__ = ["FILES", "FILE_BYTES", "log", "start_log"]
+
+FILE_BYTES, FILES = 5_000_000, 5
 _OURS = "threemark"
 
 
@@ -22,18 +27,34 @@ def log(event: str, **fields: str | int | float | bool | None) -> None:
     logging.getLogger(_OURS).info(event, extra={"fields": fields})
 
 
-def start_log(stream: TextIO | None = None) -> None:
-    """Send every logger of this process to `stream` (stderr) as JSON lines."""
-    handler = logging.StreamHandler(stream or sys.stderr)
-    handler.setFormatter(_JsonLines())
+def start_log(stream: TextIO | None = None, file: Path | None = None) -> None:
+    """Send every logger of this process to `stream` (stderr) as JSON lines, and to `file`, 5 of 5 MB.
+
+    Raises FolderError when the file cannot be written.
+    """
+    # What cannot be written, as on a full disk, is lost: Python would else print it, with what was filled in.
+    logging.raiseExceptions = False
+    handlers: list[logging.Handler] = [logging.StreamHandler(stream or sys.stderr)]
+    if file:
+        handlers.append(_rotating(file))
+    for handler in handlers:
+        handler.setFormatter(_JsonLines())
     root = logging.getLogger()
-    root.handlers[:] = [handler]
+    root.handlers[:] = handlers
     root.setLevel(logging.WARNING)
     logging.getLogger(_OURS).setLevel(logging.INFO)
     for name in ("uvicorn", "uvicorn.error", "uvicorn.access", "nicegui"):
         logger = logging.getLogger(name)
         logger.handlers.clear()
         logger.propagate = True
+
+
+def _rotating(file: Path) -> RotatingFileHandler:
+    """The size of all files together is bounded: a node may run for years without anybody looking."""
+    try:
+        return RotatingFileHandler(file, maxBytes=FILE_BYTES, backupCount=FILES - 1, encoding="utf-8")
+    except OSError as error:
+        raise FolderError(f"--log-file: {file} cannot be written: {error.strerror}") from None
 
 
 class _JsonLines(logging.Formatter):

@@ -58,6 +58,11 @@ class Settings:
     idle_minutes: int = 30
     demo: bool = False
     pair: str = ""
+    backup_to: Path | None = None
+    backup_hour: int = 21
+    backup_keep: int = 14
+    backup_days: int = 2
+    log_file: bool = False
 
     @property
     def address(self) -> str:
@@ -108,6 +113,25 @@ def _address(text: str) -> str:
 def _days(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 36500:
         raise ValueError("write a number of days, 1 or more")
+    return int(text)
+
+
+def _hour(text: str) -> int:
+    if not text.isdecimal() or int(text) > 23:
+        raise ValueError("write an hour from 0 to 23")
+    return int(text)
+
+
+def _folder(text: str) -> Path:
+    # Whether it is there is asked every night: a disk that is away keeps no node from starting.
+    if not Path(text).is_absolute():
+        raise ValueError("write the whole path of a folder, from / on")
+    return Path(text)
+
+
+def _how_many(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 3650:
+        raise ValueError("write a number from 1 to 3650")
     return int(text)
 
 
@@ -187,6 +211,11 @@ SETTINGS = (
     Setting("overdue_days", "14", "days at the laboratory after which a box is overdue", _days, value="DAYS"),
     Setting("access_days", "3650", "days to keep who looked at what; local law decides", _days, value="DAYS"),
     Setting("idle_minutes", "30", "minutes without use after which somebody is signed out", _minutes, value="MINUTES"),
+    Setting("backup_to", None, "folder, on another disk, for a backup every night", _folder, ("clinic",), "FOLDER"),
+    Setting("backup_hour", "21", "hour of the clinic's day for it, 0 to 23", _hour, ("clinic",), "HOUR"),
+    Setting("backup_keep", "14", "how many of them to keep", _how_many, ("clinic",), "COUNT"),
+    Setting("backup_days", "2", "days after which a manager is told the backup is old", _days, ("clinic",), "DAYS"),
+    Setting("log_file", "no", "yes: the log also goes to DIR/log/node.log, 5 files of 5 MB", _yes, value="YES"),
     Setting("demo", "no", "yes: nobody has to sign in, for invented people only; as in the demo", _yes, value="YES"),
     Setting("pair", "", "one-time code of the clinic by which this node is paired", str, ("chair",), "CODE"),
 )

@@ -6,7 +6,8 @@ from io import StringIO
 
 import pytest
 
-from chairapp.node.log import log, start_log
+from chairapp.node.errors import FolderError
+from chairapp.node.log import FILES, log, start_log
 
 
 @pytest.fixture
@@ -15,6 +16,8 @@ def lines():
     before = root.handlers[:], root.level
     start_log(written)
     yield lambda: [json.loads(line) for line in written.getvalue().splitlines()]
+    for handler in root.handlers:
+        handler.close()
     root.handlers[:], root.level = before[0], before[1]
 
 
@@ -41,3 +44,19 @@ def test_of_an_exception_the_kind_and_the_place_are_kept_and_not_its_message(lin
     assert line["error"] == "ValueError"
     assert "test_log.py" in line["where"][0]
     assert "secret" not in json.dumps(line)
+
+
+def test_the_files_of_a_log_are_bounded_and_hold_the_same_lines(tmp_path, monkeypatch, lines):
+    monkeypatch.setattr("chairapp.node.log.FILE_BYTES", 2000)
+    start_log(StringIO(), tmp_path / "node.log")
+    for number in range(200):
+        log("hop.sent", entries=number)
+    files = sorted(tmp_path.iterdir())
+    assert [file.name for file in files] == ["node.log", *(f"node.log.{at}" for at in range(1, FILES))]
+    assert all(file.stat().st_size <= 2000 for file in files)
+    assert json.loads(files[0].read_text().splitlines()[-1])["entries"] == 199
+
+
+def test_a_log_that_cannot_be_written_is_refused_by_its_setting(tmp_path):
+    with pytest.raises(FolderError, match=r"--log-file: .* cannot be written"):
+        start_log(StringIO(), tmp_path / "nowhere" / "node.log")

@@ -1,0 +1,96 @@
+"""Health for machines, the card for the manager."""
+
+import shutil
+from collections import namedtuple
+from datetime import datetime
+
+import pytest
+
+from chairapp.running import running
+from chairapp.running.concerns import GB, concerns
+from chairapp.running.health import card
+from chairapp.running.nightly import Nightly
+from chairapp.running.running import facts_of
+from sync.backup import BACKED_UP
+from sync.entry import Refusal
+from tests.people.conftest import site_of
+from tests.running.conftest import node_of
+
+Usage = namedtuple("Usage", "total used free")
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("health") / "data"
+    node = node_of(folder)
+    node.store.refuse({"<b>": "a name"}, Refusal("v", "must be 1"), "tablet")
+    node.write("00000000-0000-7000-8000-000000000001", "note", "note", "x", "manager")
+    node.store.close()
+    with site_of(folder) as site:
+        yield site
+
+
+@pytest.fixture(autouse=True)
+def plenty(monkeypatch):
+    """A disk with room, whatever the machine has."""
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(500 * GB, 100 * GB, 400 * GB))
+
+
+def test_health_tells_machines_in_fixed_words_and_nothing_of_anybody(site):
+    answer = site.web().get("/health")
+    assert answer.status_code == 503
+    assert answer.json() == {
+        "status": "serious",
+        "role": "clinic",
+        "concerns": [{"what": "backup", "serious": True}, {"what": "refused", "serious": False}],
+    }
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_the_manager_sees_it_on_the_home_page_and_nobody_else_does(site):
+    def home(who):
+        cookie = {"Cookie": f"{site.doors.cookie}={site.doors.sessions.begin(who)}"}
+        return site.web(**cookie).get("/").text
+
+    assert "There is no backup yet." in home("manager")
+    assert "1 entry was refused and waits for you." in home("manager")
+    assert "To look after" not in home("assistant")
+    assert "To look after" not in site.web().get("/").text
+
+
+def test_a_node_that_is_well_says_ok_and_shows_no_card(node, maker):
+    node.store.add(maker.readings(2))
+    now = node.store.received(maker.visit)
+    at = max(now.values())
+    nights = Nightly(node, lambda: datetime.fromtimestamp(at / 1000).astimezone())
+    nights.take_if_due()
+    found = concerns(facts_of(node, at))
+    # In a test the backups lie beside the data.
+    assert [concern.what for concern in found] == ["backup_place"]
+    assert node.store.kept(BACKED_UP)["position"] == 2
+    assert card([]) == ""
+
+
+def test_a_chair_node_expects_no_backup_of_its_own(tmp_path, maker):
+    node = node_of(tmp_path / "chair", "chair", clinic="http://127.0.0.1:9")
+    node.store.add(maker.readings(2))
+    assert concerns(facts_of(node, max(node.store.received(maker.visit).values()))) == []
+    node.store.close()
+
+
+def test_a_full_disk_and_a_failed_backup_are_told(node, monkeypatch):
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(500 * GB, 500 * GB, 0))
+    node.settings.backup_to.rmdir()
+    around = running.Running(node)
+    around.nightly.take_if_due()
+    told = {concern.what: concern for concern in around.concerns()}
+    assert told["disk"].serious
+    assert "there is no such folder" in told["backup_failed"].told
+
+
+def test_what_the_card_shows_is_escaped(tmp_path):
+    node = node_of(tmp_path / "data")
+    failed = concerns(facts_of(node, 1_795_600_000_000, failed="<script>alert(1)</script>"))
+    assert "<script>" not in card(failed)
+    assert "&lt;script&gt;" in card(failed)
+    node.store.close()
