@@ -13,12 +13,13 @@ from chairapp.audit.asked import ONLY, Asked, Cursor
 from chairapp.audit.errors import AskedError
 from chairapp.audit.list_rows import listed
 from chairapp.audit.listing import COUNTED, Page
-from chairapp.audit.page_parts import AUDIT, joined
+from chairapp.audit.page_parts import joined
 from chairapp.audit.saved import NAME_MAX, Saved, SavedFilters
 from chairapp.audit.sources import Sources
 from chairapp.audit.summary import AsOf
 from chairapp.audit.summed import STATES, VERDICTS
 from chairapp.clinic import ClinicDocument, local
+from chairapp.elements.audit_frame import AUDIT
 from chairapp.elements.frame import Frame, html
 from chairapp.register import Words, words_of
 

@@ -12,7 +12,8 @@ from nicegui import ui
 
 from chairapp.audit.statistics import Share
 from chairapp.clinic import ClinicDocument, local
-from chairapp.elements.frame import Frame, html
+from chairapp.elements import audit_frame
+from chairapp.elements.frame import Frame
 
 __all__ = [
     "audit_page",
@@ -28,32 +29,13 @@ __all__ = [
     "when_ms",
 ]
 
-AUDIT = "/audit"
-WAYS = (
-    (AUDIT, "Visits"),
-    ("/audit/figures", "Figures"),
-    ("/audit/devices", "Tablets and nodes"),
-    ("/audit/integrity", "Integrity"),
-    ("/audit/export", "Export"),
-    ("/audit/access", "Access log"),
-)
-
 
 @contextmanager
 def audit_page(frame: Callable[[], Frame], title: str, here: str = "") -> Iterator[None]:
     """A page of the audit; `here` is which of its ways is open."""
     ui.add_head_html(f"<style>{_styles()}</style>")
-    with frame().page(title, AUDIT):
-        html(_ways(here))
+    with audit_frame.audit_page(frame(), title, here):
         yield
-
-
-def _ways(here: str) -> Markup:
-    ways = joined(
-        Markup('<a href="{}"{}>{}</a>').format(way, Markup(' aria-current="page"') if way == here else "", name)
-        for way, name in WAYS
-    )
-    return Markup('<nav class="tm-ways-within" aria-label="Audit">{}</nav>').format(ways)
 
 
 def table(

@@ -10,13 +10,13 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from chairapp.clinic import MANAGER, ClinicDocument, local
+from chairapp.elements.audit_frame import AUDIT, audit_page
 from chairapp.elements.frame import Frame, Page, html
 from chairapp.export.errors import PeriodError
 from chairapp.export.period import Period, period_of
 
 __all__ = ["add_access_page"]
 
-AUDIT = "/audit"
 HERE = "/audit/access"
 PAGE = 50
 Line = dict[str, str]
@@ -54,7 +54,7 @@ def add_access_page(
     async def access(who: str = "", visit: str = "", since: str = "", until: str = "", first: int = 0) -> None:
         asked = _Asked(who.strip()[:80], visit.strip()[:80], since, until, max(first, 0))
         made = await asyncio.to_thread(_page, asked, clinic(), lines, code_of)
-        with frame().page("Access log", AUDIT):
+        with audit_page(frame(), "Access log", HERE):
             html(made)
 
 
@@ -91,9 +91,9 @@ def _plain(code: str) -> str:
 
 
 _HEADING = Markup(
-    '<p><a href="{}">Audit</a></p><h1>Access log</h1><p class="tm-lead">Who signed in, looked at a visit or took an '
+    '<h1>Access log</h1><p class="tm-lead">Who signed in, looked at a visit or took an '
     "export at this node, the latest first. No value and no patient’s name is in it.</p>"
-).format(AUDIT)
+)
 
 
 def _filter(asked: _Asked, clinic: ClinicDocument) -> Markup:

@@ -13,6 +13,7 @@ from nicegui.client import Client
 from starlette.background import BackgroundTask
 
 from chairapp.clinic import MANAGER, Person
+from chairapp.elements.audit_frame import audit_page
 from chairapp.elements.frame import Door, Frame, Page, chip, html
 from chairapp.export.errors import ExportError
 from chairapp.export.jobs import Exports, Job
@@ -20,7 +21,6 @@ from chairapp.export.write import FORMATS, Format
 
 __all__ = ["add_export_page", "export_routes"]
 
-AUDIT = "/audit"
 HERE = "/audit/export"
 _EVERY = 0.5
 _WAYS: dict[Format, tuple[str, str, str]] = {
@@ -52,7 +52,7 @@ def add_export_page(page: Page, frame: Callable[[], Frame], exports: Exports) ->
     def form(kind: str = "csv", since: str = "", until: str = "", code: str = "", why: str = "") -> None:
         here = frame()
         running = exports.running(_id(here.person))
-        with here.page("Export", AUDIT):
+        with audit_page(here, "Export", HERE):
             html(_heading())
             if running:
                 html(_running(running))
@@ -62,7 +62,7 @@ def add_export_page(page: Page, frame: Callable[[], Frame], exports: Exports) ->
     def progress(job: str, client: Client) -> None:
         here = frame()
         found = exports.get(job, _id(here.person))
-        with here.page("Export", AUDIT):
+        with audit_page(here, "Export", HERE):
             if found is None:
                 client.status_code = 404
                 html(_GONE)
@@ -115,9 +115,9 @@ def _id(person: Person | None) -> str:
 
 def _heading() -> Markup:
     return Markup(
-        '<p><a href="{}">Audit</a></p><h1>Export</h1><p class="tm-lead tm-apart">Visits as files. No patient’s name is '
+        '<h1>Export</h1><p class="tm-lead tm-apart">Visits as files. No patient’s name is '
         "in them; the box code stands for the case. Every export goes to the access log.</p>"
-    ).format(AUDIT)
+    )
 
 
 def _form(kind: str, since: str, until: str, code: str, why: str) -> Markup:
