@@ -75,6 +75,8 @@ def _parser() -> argparse.ArgumentParser:
         _add_export,
         _add_verify,
         *_KEEPING,
+        _add_doctor,
+        _add_service,
     ):
         add(commands)
     return parser
@@ -200,6 +202,22 @@ def _add_erase(commands: Any) -> None:
     erase.add_argument("--author", required=True, metavar="STAFF_ID", help="a manager of the clinic")
 
 
+def _add_doctor(commands: Any) -> None:
+    doctor = _command(commands, "doctor", "check this installation and a node's data, and say what to do", _doctor)
+    doctor.add_argument("--data", type=Path, metavar="DIR", help=f"the folder of a node (or {ENVIRONMENT}DATA)")
+
+
+def _add_service(commands: Any) -> None:
+    service = _command(commands, "service", "print a unit of systemd that runs a node, with the steps", _service)
+    service.add_argument("role", choices=("clinic", "chair"), help="which node")
+    service.add_argument("--data", type=Path, metavar="DIR", required=True, help="its data folder, the whole path")
+    service.add_argument("--user", metavar="NAME", default="threemark", help="whom it runs as (default threemark)")
+    for setting in _SERVED:
+        service.add_argument(setting.flag, dest=setting.name, metavar=setting.value, help=setting.help)
+
+
+# A service is no demonstration, and a one-time code is of no use when it starts again.
+_SERVED = tuple(setting for setting in SETTINGS if setting.name not in ("demo", "pair"))
 _KEEPING = (_add_backup, _add_restore, _add_import, _add_erase)
 
 
@@ -231,7 +249,7 @@ def _node(given: Given) -> None:
     from chairapp.server import serve
 
     role = given.command
-    data = given.data or (Path(os.environ[f"{ENVIRONMENT}DATA"]) if os.environ.get(f"{ENVIRONMENT}DATA") else None)
+    data = _data(given)
     if data is None:
         raise NodeError(f"--data: missing, name the folder this {role} node keeps its data in")
     flags = {setting.name: getattr(given, setting.name) for setting in SETTINGS if role in setting.roles}
@@ -241,6 +259,11 @@ def _node(given: Given) -> None:
     folder = make_folder(data, role, {name: text for name, text in flags.items() if name not in ("demo", "pair")})
     start_log(file=folder.path / "log" / "node.log" if settings.log_file else None)
     serve(settings, folder)
+
+
+def _data(given: Given) -> Path | None:
+    named = given.data or os.environ.get(f"{ENVIRONMENT}DATA")
+    return Path(named) if named else None
 
 
 def _judge(given: Given) -> None:
@@ -307,6 +330,24 @@ def _erase(given: Given) -> None:
     from chairapp.node.keeping import erase_value
 
     print(erase_value(given.data, given.entry, given.reason, given.author, os.environ))
+
+
+def _doctor(given: Given) -> int:
+    from chairapp.running.doctor import WRONG, examine
+
+    wrong = False
+    for line in examine(_data(given), os.environ):
+        print(line, flush=True)
+        wrong = wrong or line.how == WRONG
+    return NO if wrong else DONE
+
+
+def _service(given: Given) -> None:
+    from chairapp.running.service import unit
+
+    program = Path(sys.argv[0]).resolve() if Path(sys.argv[0]).name == "threemark" else Path("/usr/bin/threemark")
+    flags = {setting.name: getattr(given, setting.name) for setting in _SERVED}
+    print(unit(given.role, program, given.data, flags, given.user), end="")
 
 
 if __name__ == "__main__":
