@@ -19,10 +19,12 @@ import httpx
 from chairapp.box.code import new_code
 from chairapp.case import entries_of, read_case
 from chairapp.node.demo_boxes import past_visits
+from chairapp.node.demo_earlier import earlier_visits
 from chairapp.node.errors import NodeError, PortTaken
 
 __all__ = ["CASES", "hand_in", "run_demo"]
 
+Doc = dict[str, Any]
 Nodes = tuple[subprocess.Popen[bytes], ...]
 
 CASES = Path(__file__).parents[2] / "demo_cases"
@@ -56,17 +58,25 @@ def hand_in(chair: httpx.Client, cases: Path, now_ms: int) -> int:
     files = sorted(cases.glob("*.json"))
     if not files:
         raise NodeError(f"{cases}: the demo's cases are not here; run the demo from the project's folder")
-    visits = list(past_visits(cases, sequence, paired["letter"], paired["device"], now_ms))
-    for number, file in enumerate(files):
-        visits.append(_visit(file, sequence, paired, now_ms - (len(files) - number) * _APART_MS))
-    for entries in visits:
+    visits = 0
+    for entries in _visits(files, sequence, paired, now_ms):
+        visits += 1
         answer = _answer(chair.post("/sync/entries", json={"entries": entries}))
         if answer["refused"]:
             raise NodeError(f"a visit of the demo was refused by the node: {answer['refused'][0]['why']}")
-    return len(visits)
+    return visits
 
 
-def _visit(file: Path, sequence: dict[str, Any], paired: dict[str, Any], start: int) -> list[dict[str, Any]]:
+def _visits(files: list[Path], sequence: Doc, paired: Doc, now_ms: int) -> Iterator[list[Doc]]:
+    """The oldest first: those of past months, those whose boxes are on their way, today's."""
+    made_by = (files[0].parent, sequence, paired["letter"], paired["device"], now_ms)
+    yield from earlier_visits(*made_by)
+    yield from past_visits(*made_by)
+    for number, file in enumerate(files):
+        yield _visit(file, sequence, paired, now_ms - (len(files) - number) * _APART_MS)
+
+
+def _visit(file: Path, sequence: Doc, paired: Doc, start: int) -> list[Doc]:
     case = replace(read_case(str(file)), box=new_code(paired["letter"]))
     return entries_of(case, sequence, start, paired["device"])
 

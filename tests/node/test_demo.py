@@ -15,8 +15,11 @@ import zxingcpp
 from PIL import Image
 
 from chairapp.cli import main
+from chairapp.node.demo_earlier import VISITS as EARLIER
 from sync.tiny_store import TinyStore
 from tests.node.conftest import ROOT, free_port, until
+
+VISITS = EARLIER + 14
 
 
 def two_free_ports():
@@ -52,7 +55,7 @@ def demo(tmp_path_factory):
     data, port = tmp_path_factory.mktemp("demo"), two_free_ports()
     process = start(port, "--data", str(data))
     lines = lines_until(process, "Ctrl-C")
-    until(lambda: visits(port) == visits(port + 10) == 14, "all visits are at both nodes")
+    until(lambda: visits(port) == visits(port + 10) == VISITS, "all visits are at both nodes")
     process.send_signal(signal.SIGTERM)
     assert process.wait(20) == 0
     return data, port, "".join(lines)
@@ -60,7 +63,7 @@ def demo(tmp_path_factory):
 
 def test_it_says_where_both_nodes_are_and_ends_both(demo):
     _, port, said = demo
-    assert "14 invented visits" in said
+    assert f"{VISITS} invented visits" in said
     for at in (port, port + 10):
         assert f"http://127.0.0.1:{at}" in said
         with socket.socket() as probe:
@@ -71,7 +74,7 @@ def test_started_again_on_its_data_it_hands_nothing_in_twice(demo):
     data, port, _ = demo
     process = start(port, "--data", str(data))
     lines_until(process, "Ctrl-C")
-    assert visits(port) == 14
+    assert visits(port) == VISITS
     process.send_signal(signal.SIGINT)
     assert process.wait(20) == 0
 
