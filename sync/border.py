@@ -95,7 +95,8 @@ async def _answered(handle: Handler, request: Request) -> Response:
     spoken = request.headers.get("threemark-protocol", PROTOCOL)
     try:
         if spoken != PROTOCOL:
-            raise ProtocolError("The other side speaks another protocol.", field="Threemark-Protocol")
+            why = f"This side speaks protocol {PROTOCOL}, the other one {spoken[:8]!r}: update the older of the two."
+            raise ProtocolError(why, field="Threemark-Protocol")
         return await handle(request)
     except SyncError as error:
         return error_answer(error)

@@ -60,11 +60,16 @@ class Refusal(NamedTuple):
 def check_envelope(raw: object) -> Refusal | None:
     """The first thing wrong with an entry as it came from outside, or None.
 
-    Fields are looked at in the order of `FIELDS`, after names unknown and names missing; last the size as a whole
-    (field "entry"). Never raises, whatever comes.
+    Fields are looked at in the order of `FIELDS`, after a later version, names unknown and names missing; last the size
+    as a whole (field "entry"). Never raises, whatever comes.
     """
     if not isinstance(raw, dict):
         return Refusal("entry", "an entry is a JSON object", "Send an object with the fields of an entry.")
+    if _is_whole(version := raw.get("v")) and version > 1:
+        # Before its names: a later sort of entry may well have others.
+        return Refusal(
+            "v", "a newer Threemark wrote this entry", "Update this side; it is then offered again by itself."
+        )
     names = _check_names(raw)
     if names:
         return names

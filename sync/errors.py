@@ -73,7 +73,7 @@ class EncodingError(SyncError):
 
 class ProtocolError(SyncError):
     status = 400
-    do = "Update the older of the two sides; this one speaks Threemark-Protocol: 1."
+    do = "Nothing is lost: after the update everything is sent by itself."
 
 
 class NotPaired(SyncError):

@@ -18,6 +18,10 @@ const LONE_SURROGATE = /[\uD800-\uDBFF](?![\uDC00-\uDFFF])|(?<![\uD800-\uDBFF])[
 /** The first thing wrong with an entry, as {field, why, do}, or null. Fields are looked at in the order of FIELDS. */
 export function checkEnvelope(raw) {
   if (!isObject(raw)) return refusal("entry", "an entry is a JSON object", "Send an object with the fields of an entry.");
+  if (Number.isInteger(raw.v) && raw.v > 1) {
+    // Before its names: a later sort of entry may well have others.
+    return refusal("v", "a newer Threemark wrote this entry", "Update this side; it is then offered again by itself.");
+  }
   const names = checkNames(raw);
   if (names) return names;
   for (const name of FIELDS) {
