@@ -24,7 +24,7 @@ def demo_clinic(sequence: str, label_address: str) -> ClinicDocument:
         clinic="Blue Door Practice",
         time_zone="Europe/Lisbon",
         label_address=label_address,
-        languages=["en"],
+        languages=["en", "es"],
         chairs=["1", "2", "Care home bag"],
         staff=list(STAFF),
         sequence=sequence,

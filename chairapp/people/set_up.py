@@ -51,6 +51,7 @@ def add_set_up(page: Page, frame: Callable[[], Frame], set_up: SetUp) -> None:
             else:
                 address = set_up.blank().label_address
                 typed = {"code": code, "label_address": address, "time_zone": _zone_of_this_machine()}
+                typed["languages"] = set_up.languages[0]
                 html(_page(Form(typed), set_up.languages))
 
 

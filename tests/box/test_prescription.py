@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import shutil
 import subprocess
 
@@ -11,11 +12,13 @@ import zxingcpp
 from PIL import Image
 
 from chairapp.box import paper_words
+from chairapp.box.code import shown
 from chairapp.box.errors import NoSignature
 from chairapp.box.prescription import pdf, pictures
 from chairapp.box.rim_picture import RimMap, rim_map
 from chairapp.case import case_of, entries_of
 from tests.box.conftest import CASES, CLINIC, SEQUENCE, desk_at, later, only
+from tests.pseudo import LANGUAGE, PLACEHOLDER, in_pseudo, plain_words
 
 NASTY = '<script>alert(1)</script> #panic("x") & "\' \\ $x$ ] {page}'
 
@@ -186,6 +189,59 @@ def test_the_sheet_is_in_the_language_of_the_visit_where_there_are_words_for_it(
     words = paper_words.words_in("de-CH")
     assert (words("title"), words.language) == ("Auftrag an das Labor", "de")
     assert paper_words.words_in("fr").language == "en"
+
+
+IN_SPANISH = [
+    "Prescripción para el laboratorio",
+    "Número de colegiado INV-10442",
+    "Sillón 1",
+    "Altura anterior superior 22 mm",
+    "Distancia interoclusal (reposo menos oclusión) 3 mm; intervalo del 95 %: 2,",
+    "Marcas de alineación el frente y los molares de ambos lados",
+    "rodete superior, rodete inferior, registro intermaxilar, arco facial",
+    "Desinfectado: nivel intermedio, 10 min, por Jon Abara, 2026-01-01 09:",
+    "Dr Ada Lindqvist, como odontólogo, 2026-01-01 09:",
+    "página 1 de",
+]
+
+
+def test_a_spanish_visit_has_its_prescription_and_its_label_in_spanish_with_decimal_commas(made, desk, the_box):
+    sheet = made(language="es")
+    said = text_of(sheet)
+    assert [words for words in IN_SPANISH if words not in said] == []
+    assert sheet.trailer["/Root"]["/Lang"] == "es"
+    layout = desk.layout(the_box())
+    assert layout.language == "es"
+    label = " ".join(words.text for words in layout.words)
+    assert "Contenido: rodete superior, rodete inferior" in label
+    assert "Desinfectado: nivel intermedio, 10 min" in label
+
+
+def test_nothing_on_the_sheet_is_said_past_the_catalogues(desk, add, monkeypatch):
+    """In a language of accents only, what is left plain is what people typed, names, units of measure and digits."""
+    english = paper_words._texts("en")
+    monkeypatch.setattr(paper_words, "_texts", {"en": english, LANGUAGE: in_pseudo(english)}.get)
+    monkeypatch.setitem(SEQUENCE["texts"], LANGUAGE, in_pseudo(SEQUENCE["texts"]["en"]))
+    entries = add("01_all_fits", language=LANGUAGE)
+    typed = {entry["value"] for entry in entries if isinstance(entry["value"], str)}
+    box = only(desk.find(entries[0]["value"]["box"]))
+    names = typed | {person.name for person in CLINIC.staff} | {CLINIC.clinic, "INV", shown(box.record.code)}
+    said = " ".join(texts_in(desk.prescription(box).data)).replace(f"HTTPS://RIMS.EXAMPLE/B/{box.record.code}", "")
+    left = plain_words(PLACEHOLDER.sub("", said), names)
+    assert [word for word in left if not re.fullmatch(r"[a-f]+|mm", word)] == []
+
+
+def texts_in(part):
+    if isinstance(part, dict):
+        return [
+            text
+            for name, one in part.items()
+            if name not in ("svg", "language", "digest", "code")
+            for text in texts_in(one)
+        ]
+    if isinstance(part, list | tuple):
+        return [text for one in part for text in texts_in(one)]
+    return [part] if isinstance(part, str) else []
 
 
 def test_a_visit_that_is_not_signed_has_no_prescription(desk, add):
