@@ -65,7 +65,8 @@ def check_envelope(raw: object) -> Refusal | None:
     """
     if not isinstance(raw, dict):
         return Refusal("entry", "an entry is a JSON object", "Send an object with the fields of an entry.")
-    if _is_whole(version := raw.get("v")) and version > 1:
+    version: Any = raw.get("v")
+    if _is_whole(version) and version > 1:
         # Before its names: a later sort of entry may well have others.
         return Refusal(
             "v", "a newer Threemark wrote this entry", "Update this side; it is then offered again by itself."
