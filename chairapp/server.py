@@ -4,6 +4,7 @@ import asyncio
 import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from functools import partial
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -50,6 +51,8 @@ from chairapp.people.safe import safe_of
 from chairapp.people.sessions import Sessions
 from chairapp.people.sign_in import add_sign_in, sign_in_routes
 from chairapp.running.health import card, health_route
+from chairapp.running.retention import Retention
+from chairapp.running.retention_page import add_retention, retention_routes
 from chairapp.running.running import Running
 from chairapp.sequence import document, jaw_relation
 from chairapp.sequence.override import load_override
@@ -194,6 +197,10 @@ def _add_pages(
     add_box_pages(page, frame, desk)
     if auditing:
         add_exports(app, node, accessed, doors.page, doors.door, frame)
+        retention = Retention(node, node.settings.retention_days)
+        add_retention(page, frame, retention)
+        noted = partial(accessed.note, must=True)
+        app.include_router(retention_routes(doors, retention, noted))
         add_audit_pages(page, frame, auditing.sources())
     return doors
 

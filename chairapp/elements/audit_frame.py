@@ -17,6 +17,7 @@ _WAYS = (
     ("/audit/integrity", "Integrity"),
     ("/audit/export", "Export"),
     ("/audit/access", "Access log"),
+    ("/audit/retention", "Retention"),
 )
 
 

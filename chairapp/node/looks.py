@@ -19,6 +19,7 @@ __all__ = ["LOOKS", "noting"]
 
 LOOKS = {
     "/audit/{visit}": "looked at a visit",
+    "/audit/retention/{visit}": "looked at what to erase of a visit",
     "/B/{code}": "looked at a box",
     "/b/{code}": "looked at a box",
     "/B/{code}/outcome": "looked at a try-in",

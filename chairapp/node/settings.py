@@ -63,6 +63,7 @@ class Settings:
     backup_keep: int = 14
     backup_days: int = 2
     log_file: bool = False
+    retention_days: int | None = None
 
     @property
     def address(self) -> str:
@@ -215,6 +216,14 @@ SETTINGS = (
     Setting("backup_hour", "21", "hour of the clinic's day for it, 0 to 23", _hour, ("clinic",), "HOUR"),
     Setting("backup_keep", "14", "how many of them to keep", _how_many, ("clinic",), "COUNT"),
     Setting("backup_days", "2", "days after which a manager is told the backup is old", _days, ("clinic",), "DAYS"),
+    Setting(
+        "retention_days",
+        None,
+        "days after which a visit is listed for a manager to erase; local law decides; nothing is erased by itself",
+        _days,
+        ("clinic",),
+        "DAYS",
+    ),
     Setting("log_file", "no", "yes: the log also goes to DIR/log/node.log, 5 files of 5 MB", _yes, value="YES"),
     Setting("demo", "no", "yes: nobody has to sign in, for invented people only; as in the demo", _yes, value="YES"),
     Setting("pair", "", "one-time code of the clinic by which this node is paired", str, ("chair",), "CODE"),
