@@ -353,7 +353,7 @@ class _Chair:
         self._forward = Forward(self._node.store, self._clinic, token, blobs=self._node.blobs, compress=compress)
         self._forward.start()
         assert isinstance(self._node.store, TinyStore)  # noqa: S101 - what `open_store` gives a chair node
-        purge = Purge(self._node.store, stage, self._node.settings.keep_days)
+        purge = Purge(self._node.store, stage, self._node.settings.keep_days, blobs=self._node.blobs)
         self._purging = asyncio.create_task(keep_purging(self._forward, purge, self._node.register.begin_again))
 
     def _sequences(self) -> set[str]:

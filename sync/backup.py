@@ -12,6 +12,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
+from datetime import datetime
 from itertools import takewhile
 from pathlib import Path
 from typing import IO, Any, cast
@@ -30,6 +31,7 @@ __all__ = [
     "BACKED_UP_VISITS",
     "Backup",
     "Known",
+    "backed_up_at",
     "backed_up_to",
     "is_backed_up",
     "open_backup",
@@ -99,6 +101,12 @@ def backed_up_to(store: Store) -> int:
     noted = store.kept(BACKED_UP) or {}
     head = store.head()
     return int(noted["position"]) if noted.get("epoch") == head.epoch else 0
+
+
+def backed_up_at(store: Store) -> int | None:
+    """When that backup was begun, in ms since 1970; None for a store that has none of its own."""
+    noted = store.kept(BACKED_UP)
+    return int(datetime.fromisoformat(noted["at"]).timestamp() * 1000) if noted else None
 
 
 def is_backed_up(store: Store) -> Callable[[Touched], bool]:

@@ -5,12 +5,14 @@ What `stored` names is on disk. Entries that are refused go to the drawer and ne
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, NamedTuple
 
 from sync import seal
 from sync.access import Device
-from sync.backup import is_backed_up
+from sync.attached import names_in
+from sync.backup import backed_up_at, is_backed_up
+from sync.blobs import FolderBlobs
 from sync.clock import far_ahead, wall_ms
 from sync.entry import Entry, Refusal, check_envelope
 from sync.erased import ERASURE
@@ -39,11 +41,17 @@ class Desk:
     """
 
     def __init__(
-        self, store: Store, check: Check | None = None, state: State | None = None, now: Callable[[], int] = wall_ms
+        self,
+        store: Store,
+        check: Check | None = None,
+        state: State | None = None,
+        now: Callable[[], int] = wall_ms,
+        blobs: FolderBlobs | None = None,
     ) -> None:
         self._store = store
         self._check = check
         self._now = now
+        self._blobs = blobs
         self._cards = _Cards(store, state)
 
     def take(self, batch: Batch, device: Device) -> Answer:
@@ -80,8 +88,20 @@ class Desk:
         return self._as_cards([touched])[0]
 
     def _as_cards(self, visits: Sequence[Touched]) -> list[VisitModel]:
-        backed_up = is_backed_up(self._store)
-        return [self._cards.card(visit).model_copy(update={"backed_up": backed_up(visit)}) for visit in visits]
+        backed_up, at = is_backed_up(self._store), backed_up_at(self._store)
+        cards: list[VisitModel] = []
+        for visit in visits:
+            card, names = self._cards.card(visit)
+            safe = backed_up(visit) and self._were_here(names, at)
+            cards.append(card.model_copy(update={"backed_up": safe}))
+        return cards
+
+    def _were_here(self, names: Iterable[str], at: int | None) -> bool:
+        """Whether attachments' bytes were here when the backup was taken; without an own backup others have looked."""
+        if self._blobs is None or at is None:
+            return True
+        came = map(self._blobs.since, names)
+        return all(since is not None and since <= at for since in came)
 
     def _holds(self, known: HeadModel | None) -> bool:
         """Whether a head once given out is still part of the chain.
@@ -133,6 +153,13 @@ class Desk:
         return Answer(stored=stored, refused=told, settled=settled, head=head, epoch=head.epoch)
 
 
+class _Card(NamedTuple):
+    """`attachments` are named by entries of the visit."""
+
+    card: VisitModel
+    attachments: tuple[str, ...]
+
+
 class _Cards:
     """What the list of visits says of each; kept until the visit gets another entry."""
 
@@ -140,9 +167,9 @@ class _Cards:
         self._store = store
         self._state = state
         self._guard = threading.Lock()
-        self._known: OrderedDict[str, tuple[int, VisitModel]] = OrderedDict()
+        self._known: OrderedDict[str, tuple[int, _Card]] = OrderedDict()
 
-    def card(self, touched: Touched) -> VisitModel:
+    def card(self, touched: Touched) -> "_Card":
         with self._guard:
             position, card = self._known.get(touched.visit, (0, None))
         if card is None or position != touched.position:
@@ -150,12 +177,13 @@ class _Cards:
             self._remember(touched, card)
         return card
 
-    def _draw(self, visit: str) -> VisitModel:
+    def _draw(self, visit: str) -> "_Card":
         entries = self._store.visit(visit)
         state = self._state(entries) if self._state else "open"
-        return VisitModel(visit=visit, entries=len(entries), digest=seal.digest(entries), state=state)
+        card = VisitModel(visit=visit, entries=len(entries), digest=seal.digest(entries), state=state)
+        return _Card(card, tuple(names_in(entries)))
 
-    def _remember(self, touched: Touched, card: VisitModel) -> None:
+    def _remember(self, touched: Touched, card: "_Card") -> None:
         with self._guard:
             self._known[touched.visit] = (touched.position, card)
             if len(self._known) > _CARDS_MAX:

@@ -5,6 +5,8 @@
 is an entry like any other, of the same visit; every store that has it replaces the value it names by
 `{"erased": digest}`, whichever of the two comes first. The digest is SHA-256 over the value's RFC 8785 bytes. It names
 the value without showing it, but a value of few possibilities (a number) can be guessed and tried.
+
+Of an attachment its bytes go too, wherever no other entry names them; the erasure calls them `"blob"` (`attached.py`).
 """
 
 import hashlib
@@ -12,6 +14,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
+from sync.attached import ERASURE, erased_in, name_in
 from sync.entry import Entry, Stamper, canonical, nfc, read
 
 __all__ = [
@@ -22,12 +25,11 @@ __all__ = [
     "digest_of_value",
     "erasure_in",
     "make",
+    "may_erase",
     "names",
     "same",
     "without_value",
 ]
-
-ERASURE = "erasure"
 
 # RFC 8785 sorts the fields of an entry, and those before the value hold no free text: the first match is the value's.
 _BEFORE = b',"v":1,"value":'
@@ -61,6 +63,8 @@ class Erasing(NamedTuple):
 def make(stamper: Stamper, entry: Entry, reason: str, author: str) -> Entry:
     """The entry that erases `entry`'s value. Add it to a store and it is done, there and wherever it is handed on."""
     value = {"reason": nfc(reason), "sha256": digest_of_value(canonical(entry))}
+    if name := name_in(entry):
+        value["blob"] = name
     return stamper.entry(entry["visit"], ERASURE, author=author, item=entry["item"], value=value, of=entry["id"])
 
 
@@ -76,10 +80,18 @@ def erasure_in(data: bytes) -> Erasure | None:
     return Erasure(entry["of"], entry["visit"], digest, entry["id"])
 
 
+def may_erase(parts: Sequence[bytes]) -> bool:
+    """Whether an erasure may be among these entries (canonical bytes); a quick look."""
+    return any(b'"kind":"erasure"' in part for part in parts)
+
+
 def names(erasure: Entry, entry: Entry) -> bool:
-    """Whether an erasure means this entry and the value it has, or had."""
+    """Whether an erasure means this entry and the value it has, or had, and no bytes but that entry's."""
     meant = erasure_in(canonical(erasure))
-    return meant is not None and meant.of == entry["id"] and _erased(canonical(entry), meant) is not None
+    if meant is None or meant.of != entry["id"] or _erased(canonical(entry), meant) is None:
+        return False
+    blob = erased_in(erasure)
+    return blob is None or entry["value"] == {"erased": meant.sha256} or blob == name_in(entry)
 
 
 def without_value(data: bytes) -> bytes:

@@ -14,6 +14,7 @@ import httpx
 from sync.blobs import FolderBlobs
 from sync.clock import wall_ms
 from sync.errors import HopError, SyncError
+from sync.fetch_blobs import BlobFetch
 from sync.forward_blobs import BlobHop
 from sync.hop import OFFER_AGAIN_MS, UPSTREAM, Call, Hop, Steps
 from sync.line import Line
@@ -32,7 +33,7 @@ Wait = Callable[[asyncio.Event, float], Awaitable[None]]
 class Forward:
     """The hop from `store` to the node at `base_url`. `start` it in a running event loop, `stop` it before closing.
 
-    With `blobs` attachments go the same way, after the entries.
+    With `blobs` attachments go the same way, after the entries, and those the other side has are fetched.
     `client` is a client to use in place of an own one (its time limits count then). `now` gives ms since 1970, `chance`
     a number in 0-1, `wait` waits for an event or so many seconds; tests choose them.
     """
@@ -55,6 +56,7 @@ class Forward:
         self._line = Line(base_url, token, client, compress)
         self._hop = Hop(store, now)
         self._blobs = BlobHop(store, blobs, now) if blobs else None
+        self._fetch = BlobFetch(store, blobs, now) if blobs else None
         self._poll = poll
         self._chance = chance
         self._wait = wait or _wait
@@ -98,8 +100,9 @@ class Forward:
         """One whole round: everything sent and fetched. Raises HopError, or StoreError when our own store fails."""
         try:
             await self.converse(self._hop.round())
-            if self._blobs:
+            if self._blobs and self._fetch:
                 await self.converse(self._blobs.round())
+                await self.converse(self._fetch.round(self._blobs.missing()))
         except (SyncError, OSError) as error:
             self._online = self._online and not isinstance(error, HopError)
             self._error = str(error)

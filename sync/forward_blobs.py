@@ -5,12 +5,12 @@ entries, so nothing has to be noted when an attachment comes in; one whose entry
 """
 
 import logging
-import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 from pydantic import BaseModel, Field
 
+from sync.attached import names_in
 from sync.blobs import FolderBlobs
 from sync.clock import wall_ms
 from sync.entry import Entry
@@ -18,12 +18,10 @@ from sync.errors import BlobError, HopRefused, NotFound
 from sync.hop import OFFER_AGAIN_MS, UPSTREAM, Call, Steps
 from sync.store import BATCH, Store
 
-__all__ = ["ATTACHMENT", "KEPT", "BlobHop"]
+__all__ = ["KEPT", "BlobHop"]
 
-ATTACHMENT = "attachment"
 KEPT = "upstream blobs"
 
-_NAME = re.compile(r"[0-9a-f]{64}")
 _log = logging.getLogger(__name__)
 
 
@@ -56,9 +54,14 @@ class BlobHop:
         """How many entries named an attachment that the other side does not have yet."""
         return len(self._state.waiting)
 
+    def missing(self) -> list[str]:
+        """Attachments that a tablet has named and not handed in here."""
+        return [name for name in self._state.waiting if self._blobs.since(name) is None]
+
     def round(self) -> Steps[None]:
         """Send what is here and was not sent. Raises HopError; one that is refused holds up no other."""
         began_anew = self._compare()
+        self._prune()
         more = True
         while more:
             page = self._store.since(self._state.cursor, BATCH, not_from="" if began_anew else UPSTREAM)
@@ -81,8 +84,14 @@ class BlobHop:
         self._state.other = other
         return changed
 
+    def _prune(self) -> None:
+        """Wait no longer for bytes whose entries were erased or let go of."""
+        named = self._store.named(self._state.waiting) if self._state.waiting else set[str]()
+        self._state.waiting = [name for name in self._state.waiting if name in named]
+        self._state.refused = {name: at for name, at in self._state.refused.items() if name in named}
+
     def _take(self, entries: list[Entry]) -> bool:
-        fresh = [name for name in _names(entries) if name not in self._state.waiting]
+        fresh = [name for name in names_in(entries) if name not in self._state.waiting]
         self._state.waiting += dict.fromkeys(fresh)
         return bool(fresh)
 
@@ -119,11 +128,3 @@ class BlobHop:
 
     def _save(self) -> None:
         self._store.keep(KEPT, self._state.model_dump())
-
-
-def _names(entries: Iterable[Entry]) -> Iterator[str]:
-    for entry in entries:
-        value = entry["value"]
-        name = value.get("sha256") if entry["kind"] == ATTACHMENT and isinstance(value, dict) else None
-        if isinstance(name, str) and _NAME.fullmatch(name):
-            yield name

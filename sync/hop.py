@@ -22,7 +22,7 @@ from sync.errors import HopError
 from sync.models import Answer, Entries, HeadModel, VisitModel, Visits
 from sync.store import BATCH, Page, Store, position_of
 
-__all__ = ["OFFER_AGAIN_MS", "UPSTREAM", "Call", "Hop", "Steps", "Upstream"]
+__all__ = ["OFFER_AGAIN_MS", "UPSTREAM", "Blob", "Call", "Hop", "Steps", "Upstream"]
 
 UPSTREAM = "upstream"
 
@@ -34,10 +34,16 @@ _ENTRIES_BYTES = BODY_MAX - 64 * 1024
 _log = logging.getLogger(__name__)
 
 
+class Blob(BaseModel):
+    """An answer that is bytes."""
+
+    data: bytes
+
+
 class Call(NamedTuple):
     """A call to the other side: GET with `params`, POST with a JSON `body`, or PUT with the bytes of one.
 
-    `model` is the shape of its answer.
+    `model` is the shape of its answer; `Blob` where that is bytes, of at most `blobs.BLOB_MAX`.
     """
 
     method: str

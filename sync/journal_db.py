@@ -111,7 +111,7 @@ class JournalStorage(Storage):
         """
         received = self._now() if received is None else received
         # Read back from the bytes: what is in memory is what is on disk, and no caller holds these dicts.
-        ids = [read(part)["id"] for part in parts] if self.erasures or _may_erase(parts) else []
+        ids = [read(part)["id"] for part in parts] if self.erasures or erased.may_erase(parts) else []
         erasing = erased.apply(ids, parts, self.data, self.erasures) if ids else Erasing([*parts], set(), {}, [])
         position, previous = self.head.position + 1, self.head.hash
         hashes: list[bytes] = []
@@ -419,7 +419,3 @@ def _received(change: Change) -> list[tuple[Entry, Receipt]]:
 
 def _erases(entry: Entry) -> bool:
     return bool(entry["kind"] == ERASURE)
-
-
-def _may_erase(parts: Sequence[bytes]) -> bool:
-    return any(b'"kind":"erasure"' in part for part in parts)

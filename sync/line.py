@@ -7,9 +7,10 @@ import json
 import httpx
 from pydantic import BaseModel, ValidationError
 
+from sync.blobs import BLOB_MAX
 from sync.border import PROTOCOL
 from sync.errors import HopError, HopRefused
-from sync.hop import Call
+from sync.hop import Blob, Call
 
 __all__ = ["Line"]
 
@@ -29,12 +30,14 @@ class Line:
         """The answer, in the shape the call names. Raises HopError."""
         body, headers = await self._packed(call)
         url = self._base_url + call.path
+        asked = self._client.build_request(call.method, url, params=call.params, headers=headers, content=body)
         try:
-            answer = await self._client.request(call.method, url, params=call.params, headers=headers, content=body)
+            answer = await self._client.send(asked, stream=call.model is Blob)
+            if call.model is Blob:
+                return await _bytes_of(answer)
         except httpx.HTTPError as error:
             raise HopError("The clinic server cannot be reached.") from error
-        if answer.status_code not in (200, 204):
-            raise HopRefused(_why_refused(answer), answer.status_code)
+        _check_status(answer)
         try:
             return call.model.model_validate_json(answer.content or b"{}")
         except ValidationError as error:
@@ -55,6 +58,27 @@ class Line:
             return call.body, headers
         headers["Content-Encoding"] = "gzip"
         return await asyncio.to_thread(gzip.compress, call.body, 6), headers
+
+
+async def _bytes_of(answer: httpx.Response) -> Blob:
+    """What came, read no further than an attachment may be long: whoever answers more is not worth the memory."""
+    try:
+        if answer.status_code != 200:
+            await answer.aread()
+            _check_status(answer)
+        data = bytearray()
+        async for part in answer.aiter_bytes():
+            data += part
+            if len(data) > BLOB_MAX:
+                break
+        return Blob(data=bytes(data))
+    finally:
+        await answer.aclose()
+
+
+def _check_status(answer: httpx.Response) -> None:
+    if answer.status_code not in (200, 204):
+        raise HopRefused(_why_refused(answer), answer.status_code)
 
 
 def _why_refused(answer: httpx.Response) -> str:

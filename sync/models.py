@@ -100,7 +100,8 @@ class Answer(BaseModel):
 class VisitModel(BaseModel):
     """A visit: how many entries, the digest over them in (clock, id) order, and its state in the application's word.
 
-    `backed_up`: all of them are in the clinic's last verified backup, so others may let go of them.
+    `backed_up`: all of them, and the bytes of attachments, are in the clinic's last verified backup, so others may let
+    go of them.
     """
 
     visit: str

@@ -47,7 +47,7 @@ def routes(
     `Depends(require(devices))`.
     """
     router = APIRouter(prefix="/sync", tags=["sync"], route_class=HopRoute, responses=ERRORS)
-    desk = Desk(store, check, state, now)
+    desk = Desk(store, check, state, now, blobs)
     _add_entries(router, desk, devices)
     _add_visits(router, desk, devices)
     _add_health(router, store, devices)

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Dialect, Select, bindparam, delete, func, ins
 
 from sync import erased, migrations, seal
 from sync import sql_tables as tables
+from sync.attached import ATTACHMENT, ERASURE, attachment_row
 from sync.clock import wall_ms
 from sync.drawer import key_of
 from sync.entry import Entry, Refusal, in_order, read
@@ -78,7 +79,7 @@ class SqlStore:
         if erasing.wiped:
             self.database.forget()
         if fresh:
-            self._listeners.tell()
+            self._listeners.tell(erased.may_erase(fresh))
         return added
 
     def get(self, entry_id: str) -> Entry | None:
@@ -91,7 +92,9 @@ class SqlStore:
             found = connection.scalars(select(tables.entry.c.data).where(tables.entry.c.visit == visit))
             return in_order(read(data) for data in found)
 
-    def since(self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "") -> Page:
+    def since(
+        self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "", only_from: str = ""
+    ) -> Page:
         with self.database.reading() as connection:
             head = _read_head(connection)
             query = select(tables.entry.c.position, tables.entry.c.data).where(
@@ -101,6 +104,8 @@ class SqlStore:
                 query = query.where(tables.entry.c.visit == visit)
             if not_from:
                 query = query.where(tables.entry.c.source != not_from)
+            if only_from:
+                query = query.where(tables.entry.c.source == only_from)
             rows = connection.execute(query.order_by(tables.entry.c.position).limit(limit + 1)).all()
         more = len(rows) > limit
         position = rows[limit - 1].position if more else _last(rows, head.position)
@@ -223,8 +228,20 @@ class SqlStore:
         with self.database.reading() as connection:
             return {row.name: json.loads(row.value) for row in connection.execute(select(tables.kept))}
 
-    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
-        return self._listeners.listen(heard)
+    def named(self, names: Iterable[str]) -> set[str]:
+        asked, found = list(names), set[str]()
+        with self.database.reading() as connection:
+            for start in range(0, len(asked), BATCH):
+                query = _names(erased=False).where(tables.attachment.c.name.in_(asked[start : start + BATCH]))
+                found.update(connection.scalars(query))
+        return found
+
+    def erased_attachments(self) -> set[str]:
+        with self.database.reading() as connection:
+            return set(connection.scalars(_names(erased=True).except_(_names(erased=False))))
+
+    def listen(self, heard: Callable[[], None], *, erasures: bool = False) -> Callable[[], None]:
+        return self._listeners.listen(heard, erasures)
 
     def close(self) -> None:
         self.database.close()
@@ -328,6 +345,9 @@ def _append(connection: Connection, erasing: Erasing, entries: Iterable[Entry], 
     connection.execute(_ADVANCE, {"position": head.position, "hash": head.hash})
     _touch(connection, rows)
     _erase(connection, erasing)
+    attached = list(filter(None, (attachment_row(read(row["data"])) for row in rows if row["kind"] in _ATTACHED)))
+    if attached:
+        connection.execute(insert(tables.attachment), attached)
 
 
 def _insert(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
@@ -351,6 +371,7 @@ def _erase(connection: Connection, erasing: Erasing) -> None:
             known.add(erasure.of)
     for entry_id, data in erasing.wiped.items():
         connection.execute(update(tables.entry).where(tables.entry.c.id == entry_id).values(data=data, bare=True))
+        connection.execute(delete(tables.attachment).where(tables.attachment.c.entry == entry_id))
 
 
 def _refuse(connection: Connection, record: Record) -> None:
@@ -393,6 +414,7 @@ def _as_erasure(row: Any) -> Erasure:
 
 
 _NAMED = ("id", "visit", "kind", "item", "device", "author", "at")
+_ATTACHED = (ATTACHMENT, ERASURE)
 
 # Statements of every batch, put together once: for one entry that takes longer than the database needs to run them.
 _HEAD = select(tables.head.c.epoch, tables.head.c.position, tables.head.c.hash)
@@ -409,6 +431,10 @@ _SOIL = text(
     "INSERT INTO dirty (visit, position) VALUES (:visit, :position)"
     " ON CONFLICT (visit) DO UPDATE SET position = excluded.position"
 )
+
+
+def _names(erased: bool) -> Select[tuple[str]]:
+    return select(tables.attachment.c.name).where(tables.attachment.c.erased.is_(erased)).distinct()
 
 
 def _links() -> Select[Any]:

@@ -1,18 +1,32 @@
 """The tables of the SQL store, as the newest migration leaves them (`migrations/`).
 
-entry     every entry: its canonical bytes, and beside them columns to find it by
-visit     a line per visit: how many entries, the feed position of the last
-head      one row: the store's name and where its chain stands
-erasure   which values were erased, or will be when their entry arrives
-dirty     visits whose summary is older than their entries
-refused   the drawer
-kept      small values beside the entries
-device    paired devices and the digests of their tokens
+entry        every entry: its canonical bytes, and beside them columns to find it by
+visit        a line per visit: how many entries, the feed position of the last
+head         one row: the store's name and where its chain stands
+erasure      which values were erased, or will be when their entry arrives
+attachment   which entries name which attachment's bytes, and which erasures take them away
+dirty        visits whose summary is older than their entries
+refused      the drawer
+kept         small values beside the entries
+device       paired devices and the digests of their tokens
+people_safe  secrets of the application; nothing of them travels or goes into a backup
 """
 
 from sqlalchemy import BigInteger, Boolean, Column, Index, Integer, LargeBinary, MetaData, Table, Text, false
 
-__all__ = ["device", "dirty", "entry", "erasure", "head", "kept", "metadata", "refused", "visit"]
+__all__ = [
+    "attachment",
+    "device",
+    "dirty",
+    "entry",
+    "erasure",
+    "head",
+    "kept",
+    "metadata",
+    "people_safe",
+    "refused",
+    "visit",
+]
 
 metadata = MetaData()
 
@@ -95,4 +109,16 @@ device = Table(
     Column("blocked", Boolean, nullable=False),
     Column("digest", Text, nullable=False, unique=True),
     Index("device_id", "id"),
+)
+attachment = Table(
+    "attachment",
+    metadata,
+    Column("entry", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("erased", Boolean, nullable=False),
+    Index("attachment_name", "name"),
+    Index("attachment_erased", "erased", "name"),
+)
+people_safe = Table(
+    "people_safe", metadata, Column("name", Text, primary_key=True), Column("value", Text, nullable=False)
 )

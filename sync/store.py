@@ -139,10 +139,12 @@ class Store(Protocol):
     def visit(self, visit: str) -> list[Entry]:
         """All entries of a visit in (clock, id) order; [] for a visit nobody knows. Do not change them."""
 
-    def since(self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "") -> Page:
+    def since(
+        self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "", only_from: str = ""
+    ) -> Page:
         """Entries in the order of receipt, after `cursor` (None: from the first).
 
-        `visit` keeps to one visit; `not_from` leaves out what was added with that `source`.
+        `visit` keeps to one visit; `not_from` leaves out what was added with that `source`, `only_from` all else.
         A cursor of another store, or one past the head, starts from the first. Raises CursorError on nonsense.
         """
 
@@ -199,8 +201,17 @@ class Store(Protocol):
     def all_kept(self) -> dict[str, Any]:
         """Every value kept, by name."""
 
-    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
-        """Call `heard` after every batch with new entries, in the thread that added it. Returns the way to stop."""
+    def named(self, names: Iterable[str]) -> set[str]:
+        """Which of these attachments (SHA-256) some entry names."""
+
+    def erased_attachments(self) -> set[str]:
+        """Attachments that were erased and that no entry names any more: their bytes have to go."""
+
+    def listen(self, heard: Callable[[], None], *, erasures: bool = False) -> Callable[[], None]:
+        """Call `heard` after every batch with new entries, in the thread that added it. Returns the way to stop.
+
+        With `erasures` only after a batch with an erasure in it.
+        """
 
     def close(self) -> None: ...
 
@@ -241,26 +252,26 @@ def runs(links: Iterable[Link]) -> Iterator[list[Link]]:
 
 
 class Listeners:
-    """Those who want to know of new entries."""
+    """Those who want to know of new entries, all of them or only those with an erasure among them."""
 
     def __init__(self) -> None:
-        self._heard: list[Callable[[], None]] = []
+        self._heard: list[tuple[Callable[[], None], bool]] = []
         self._lock = threading.Lock()
 
-    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
+    def listen(self, heard: Callable[[], None], erasures: bool) -> Callable[[], None]:
         with self._lock:
-            self._heard.append(heard)
+            self._heard.append((heard, erasures))
 
         def stop() -> None:
             with self._lock:
-                if heard in self._heard:
-                    self._heard.remove(heard)
+                if (heard, erasures) in self._heard:
+                    self._heard.remove((heard, erasures))
 
         return stop
 
-    def tell(self) -> None:
+    def tell(self, erasing: bool) -> None:
         with self._lock:
-            heard = list(self._heard)
+            heard = [call for call, erasures in self._heard if erasing or not erasures]
         for call in heard:
             call()
 

@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from sync.atomic import make_folder, replace_file
+from sync.attached import erased_in, names_in
 from sync.clock import wall_ms
 from sync.disk import DISK, Disk
 from sync.drawer import Drawer
 from sync.entry import Entry, Refusal, in_order
-from sync.erased import Erasure
+from sync.erased import Erasure, may_erase
 from sync.errors import StoreBroken, StoreFull, StoreMissing, StoreNotEmpty, StoreReadOnly
 from sync.journal import Damage
 from sync.journal_db import JournalDB, JournalStorage, JournalTable, Receipt
@@ -96,7 +97,7 @@ class TinyStore:
                 for visit in touched:
                     self.db.table(visit).clear_cache()
         if fresh:
-            self._listeners.tell()
+            self._listeners.tell(may_erase(fresh))
         return added
 
     def get(self, entry_id: str) -> Entry | None:
@@ -106,7 +107,9 @@ class TinyStore:
         with self._guard:
             return in_order(self._journal.tables.get(visit, {}).values())
 
-    def since(self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "") -> Page:
+    def since(
+        self, cursor: str | None = None, limit: int = BATCH, *, visit: str = "", not_from: str = "", only_from: str = ""
+    ) -> Page:
         with self._guard:
             head = self.head()
             after = position_of(cursor, head)
@@ -115,7 +118,7 @@ class TinyStore:
             for receipt in receipts:
                 if len(page) == limit:
                     return Page(self._entries(page), cursor_at(head.epoch, page[-1].position), True)
-                if not (not_from and receipt.source == not_from):
+                if not (not_from and receipt.source == not_from) and only_from in ("", receipt.source):
                     page.append(receipt)
             return Page(self._entries(page), cursor_at(head.epoch, head.position), False)
 
@@ -218,8 +221,19 @@ class TinyStore:
     def all_kept(self) -> dict[str, Any]:
         return dict(self._kept)
 
-    def listen(self, heard: Callable[[], None]) -> Callable[[], None]:
-        return self._listeners.listen(heard)
+    def named(self, names: Iterable[str]) -> set[str]:
+        with self._guard:
+            every = names_in(entry for table in self._journal.tables.values() for entry in table.values())
+            return set(names).intersection(every)
+
+    def erased_attachments(self) -> set[str]:
+        with self._guard:
+            entries = filter(None, (self.get(erasure.by) for erasure in self._journal.erasures.values()))
+            erased = set(filter(None, map(erased_in, entries)))
+            return erased - self.named(erased) if erased else erased
+
+    def listen(self, heard: Callable[[], None], *, erasures: bool = False) -> Callable[[], None]:
+        return self._listeners.listen(heard, erasures)
 
     def close(self) -> None:
         with self._guard:

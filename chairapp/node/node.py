@@ -45,7 +45,9 @@ class Node:
         self.folder = folder
         self.store = store
         self.devices = devices_of(folder, store)
-        self.blobs = FolderBlobs(folder.blobs)
+        self.blobs = FolderBlobs(folder.blobs, store.erased_attachments)
+        store.listen(self.blobs.shred, erasures=True)
+        self.blobs.shred()
         self.documents = Documents(folder)
         self.register = Register(self.store, self.documents.sequence, self.people)
         self.device: Callable[[], str | None] = lambda: None
@@ -131,7 +133,7 @@ class Node:
         if erased.erasure_in(canonical(entry)) is None:
             return Refusal("value", "names no value to erase", "Erase it at the clinic server.")
         if named and not erased.names(entry, named):
-            return Refusal("value.sha256", "is not the digest of that entry's value", "Erase it at the clinic server.")
+            return Refusal("value", "is not of that entry's value and bytes", "Erase it at the clinic server.")
         return None
 
     def _stamped(self) -> Stamper:

@@ -9,10 +9,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
-from sqlalchemy import Column, MetaData, Table, Text, insert, select, update
+from sqlalchemy import insert, select, update
 
 from sync.atomic import replace_file
 from sync.sql_store import SqlStore
+from sync.sql_tables import people_safe
 from sync.store import Store
 
 __all__ = ["FileSafe", "Safe", "SqlSafe", "safe_of"]
@@ -56,32 +57,26 @@ class FileSafe:
         return kept
 
 
-_METADATA = MetaData()
-_SAFE = Table("people_safe", _METADATA, Column("name", Text, primary_key=True), Column("value", Text, nullable=False))
-
-
 class SqlSafe:
-    """A table of its own beside the entries of `store`, made where it is missing. Raises StoreAway."""
+    """A table of its own beside the entries of `store`. Raises StoreAway."""
 
     def __init__(self, store: SqlStore) -> None:
         self._database = store.database
-        with self._database.writing() as connection:
-            _METADATA.create_all(connection)
 
     def read(self, name: str) -> Any:
         with self._database.reading() as connection:
-            value = connection.scalar(select(_SAFE.c.value).where(_SAFE.c.name == name))
+            value = connection.scalar(select(people_safe.c.value).where(people_safe.c.name == name))
         return None if value is None else json.loads(value)
 
     def change(self, name: str, change: Change) -> Any:
         with self._database.writing() as connection:
-            value = connection.scalar(select(_SAFE.c.value).where(_SAFE.c.name == name))
+            value = connection.scalar(select(people_safe.c.value).where(people_safe.c.name == name))
             changed = change(None if value is None else json.loads(value))
             row = {"value": json.dumps(changed)}
             if value is None:
-                connection.execute(insert(_SAFE), {"name": name, **row})
+                connection.execute(insert(people_safe), {"name": name, **row})
             else:
-                connection.execute(update(_SAFE).where(_SAFE.c.name == name), row)
+                connection.execute(update(people_safe).where(people_safe.c.name == name), row)
         return changed
 
 

@@ -16,7 +16,7 @@ from sync.sql_tables import head, metadata
 __all__ = ["FIRST", "HEAD", "bring_up_to_date", "check_readable", "revision_of"]
 
 FIRST = "0001"
-HEAD = "0002"
+HEAD = "0003"
 
 _TABLE = "alembic_version"
 

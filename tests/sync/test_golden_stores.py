@@ -2,7 +2,8 @@
 
 journal-1             the journal of a chair node: batches, an erased value, a purged visit, the drawer
 sqlite-0001.sqlite    the first layout of the database     sqlite-0002.sqlite   with erasures and devices
-backup-1.backup       a backup of the latter               expected.json        what is in them
+sqlite-0003.sqlite    with attachments and secrets         expected.json        what is in them
+backup-1.backup       a backup of sqlite-0002.sqlite
 """
 
 import hashlib
@@ -33,7 +34,7 @@ ERASED: Entry = EXPECTED["entries"][7]
 TOKEN = "a token"
 
 
-@pytest.fixture(params=["journal-1", "sqlite-0001.sqlite", "sqlite-0002.sqlite"])
+@pytest.fixture(params=["journal-1", "sqlite-0001.sqlite", "sqlite-0002.sqlite", "sqlite-0003.sqlite"])
 def name(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
@@ -132,10 +133,10 @@ def test_a_journal_of_a_newer_program_is_refused_and_not_touched(tmp_path: Path)
 
 def test_a_database_of_a_newer_program_is_refused_and_not_touched(tmp_path: Path) -> None:
     path = tmp_path / "clinic.sqlite"
-    shutil.copy(GOLDEN / "sqlite-0002.sqlite", path)
+    shutil.copy(GOLDEN / "sqlite-0003.sqlite", path)
     for statement, why in (
         ("UPDATE head SET format = 2", "The database has format 2, newer than 1"),
-        ("UPDATE alembic_version SET version_num = '0003'", "The database has layout 0003, newer than 0002"),
+        ("UPDATE alembic_version SET version_num = '0004'", "The database has layout 0004, newer than 0003"),
     ):
         with closing(sqlite3.connect(path)) as connection, connection:
             connection.execute(statement)

@@ -34,6 +34,8 @@ def _to_the_first_layout(url: str) -> None:
         "DROP TABLE erasure",
         "DROP TABLE dirty",
         "DROP TABLE device",
+        "DROP TABLE attachment",
+        "DROP TABLE people_safe",
         "ALTER TABLE entry DROP COLUMN bare",
     )
 
@@ -79,6 +81,30 @@ def test_a_new_database_and_one_brought_up_to_date_are_the_same(database: str, m
     migrated, differences = _seen(database)
     assert migrated == fresh
     assert differences == []
+
+
+@pytest.mark.parametrize("used", [True, False])
+def test_a_database_whose_secrets_stood_in_a_table_made_by_the_way_keeps_them(
+    database: str, maker: Maker, used: bool
+) -> None:
+    store = SqlStore(database)
+    fresh, _ = _seen(database)
+    name = "a" * 64
+    value = {"sha256": name, "type": "image/png", "bytes": 5}
+    store.add(
+        [maker.stamper.entry(maker.visit, kind, author="staff-1", value=value) for kind in ("attachment", "note")]
+    )
+    store.close()
+    _run(database, "DROP TABLE attachment", "UPDATE alembic_version SET version_num = '0002'")
+    _run(database, "INSERT INTO people_safe VALUES ('sessions', '[1]')" if used else "DROP TABLE people_safe")
+    store = SqlStore(database)
+    assert store.named([name, "b" * 64]) == {name}
+    with store.database.reading() as connection:
+        kept = connection.execute(text("SELECT name, value FROM people_safe")).all()
+    assert [tuple(row) for row in kept] == ([("sessions", "[1]")] if used else [])
+    store.close()
+    migrated, differences = _seen(database)
+    assert (migrated, differences) == (fresh, [])
 
 
 def test_the_steps_lead_from_the_first_layout_to_the_one_the_program_writes() -> None:
