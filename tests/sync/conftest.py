@@ -12,6 +12,7 @@ from sync.sql_store import SqlStore
 from sync.store import Store
 from sync.tiny_store import TinyStore
 from tests.sync import postgres
+from tests.sync.two_nodes import Clinic, Nodes
 
 # A busy machine must not fail a test that only found no example wrong in time.
 settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -62,6 +63,27 @@ def maker() -> Maker:
 @pytest.fixture
 def clock() -> Clock:
     return Clock()
+
+
+@pytest.fixture
+def clinic(tmp_path: Path, clock: Clock) -> Iterator[Clinic]:
+    clinic = Clinic(tmp_path, clock)
+    yield clinic
+    clinic.store.close()
+
+
+@pytest.fixture
+def chair(tmp_path: Path, clock: Clock) -> Iterator[TinyStore]:
+    store = TinyStore(tmp_path / "chair", now=clock)
+    yield store
+    store.close()
+
+
+@pytest.fixture
+def nodes(tmp_path: Path, clock: Clock) -> Iterator[Nodes]:
+    nodes = Nodes(tmp_path, clock)
+    yield nodes
+    nodes.close()
 
 
 @pytest.fixture(scope="session")

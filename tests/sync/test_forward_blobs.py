@@ -1,80 +1,17 @@
 """Attachments go from a chair node to its clinic server: after the entries, whole, and each of them some day."""
 
-import asyncio
 import hashlib
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-import httpx
 import pytest
-from fastapi import FastAPI
 
-from sync.access import FileDevices
 from sync.blobs import BLOB_MAX, FolderBlobs
-from sync.entry import Entry
 from sync.errors import HopError
-from sync.forward import Forward
 from sync.hop import OFFER_AGAIN_MS
-from sync.routes import routes
-from sync.sql_store import SqlStore
-from sync.tiny_store import TinyStore
-from tests.sync.conftest import Clock, Maker
-from tests.sync.test_forward import URL, Wire
+from tests.sync.conftest import Maker
+from tests.sync.two_nodes import Nodes
 
 PICTURE = bytes(range(256)) * 100
-
-
-class Nodes:
-    """A chair node and its clinic server in one process, with a wire that can be cut."""
-
-    def __init__(self, folder: Path, clock: Clock) -> None:
-        self.folder, self.clock, self.wire = folder, clock, Wire()
-        self.devices = FileDevices(folder / "devices.json")
-        self.chair = TinyStore(folder / "chair", now=clock)
-        self.chair_blobs = FolderBlobs(folder / "chair" / "blobs")
-        self.open_clinic("first")
-        _, self.token = self.devices.add("node", "Bag", "")
-
-    def open_clinic(self, name: str) -> None:
-        self.clinic = SqlStore(f"sqlite:///{self.folder}/{name}.sqlite", now=self.clock)
-        self.blobs = FolderBlobs(self.folder / name)
-        self.wire.app = FastAPI()
-        self.wire.app.include_router(routes(self.clinic, self.devices, blobs=self.blobs, now=self.clock))
-
-    def once(self) -> None:
-        client = httpx.AsyncClient(transport=self.wire)
-        forward = Forward(
-            self.chair, URL, self.token, blobs=self.chair_blobs, client=client, now=self.clock, compress=True
-        )
-        asyncio.run(forward.once())
-
-    def attach(self, maker: Maker, data: bytes) -> Entry:
-        """An entry that names an attachment, whose bytes are not here yet."""
-        value = {"sha256": hashlib.sha256(data).hexdigest(), "type": "image/png", "bytes": len(data)}
-        entry = maker.stamper.entry(maker.visit, "attachment", author="staff-1", item="photo", value=value)
-        self.chair.add([entry])
-        return entry
-
-    def put(self, data: bytes) -> str:
-        name = hashlib.sha256(data).hexdigest()
-        self.chair_blobs.put(name, data)
-        return name
-
-    @property
-    def puts(self) -> list[str]:
-        return [path.rpartition("/")[2] for method, path, _ in self.wire.asked if method == "PUT"]
-
-    def close(self) -> None:
-        self.chair.close()
-        self.clinic.close()
-
-
-@pytest.fixture
-def nodes(tmp_path: Path, clock: Clock) -> Iterator[Nodes]:
-    nodes = Nodes(tmp_path, clock)
-    yield nodes
-    nodes.close()
 
 
 def test_an_attachment_arrives_whole_and_after_the_entry_that_names_it(nodes: Nodes, maker: Maker) -> None:
