@@ -8,7 +8,7 @@ from typing import Any
 from markupsafe import Markup
 from nicegui import ui
 
-from chairapp.audit.page_parts import joined, table, when_ms
+from chairapp.audit.page_parts import joined, table, when, when_ms
 from chairapp.audit.sources import Heard, Sources
 from chairapp.clinic import ClinicDocument
 from chairapp.elements.frame import chip, html
@@ -103,16 +103,17 @@ def _devices(devices: list[Heard], clinic: ClinicDocument, now: float) -> Markup
     if not devices:
         return Markup('<p class="tm-empty">None is paired yet.</p>')
     rows = [_row(heard, clinic, now) for heard in sorted(devices, key=lambda heard: -heard.at)]
-    heads = ("Name", "What", "Last heard", "Waiting there", "")
-    return table(heads, rows, figures=(3,), caption="Paired devices")
+    heads = ("Name", "What", "Last heard here", "Latest entry made", "Waiting there", "")
+    return table(heads, rows, figures=(4,), caption="Paired devices")
 
 
 def _row(heard: Heard, clinic: ClinicDocument, now: float) -> tuple[Any, ...]:
     device = heard.device
     kind = "Chair node" if device.kind == "node" else f"Tablet {device.letter}"
-    at = when_ms(heard.at, clinic) if heard.at else "not yet"
+    at = when_ms(heard.at, clinic) if heard.at else "through its node" if heard.wrote else "not yet"
+    wrote = when(heard.wrote, clinic) if heard.wrote else "none"
     waiting = "–" if heard.waiting is None else f"{heard.waiting:,}"
-    return device.name, kind, at, waiting, joined(_chips(heard, now))
+    return device.name, kind, at, wrote, waiting, joined(_chips(heard, now))
 
 
 def _chips(heard: Heard, now: float) -> list[Markup]:

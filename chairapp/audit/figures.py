@@ -17,6 +17,7 @@ from chairapp.audit.asked import Asked
 from chairapp.audit.statistics import (
     Agreement,
     Chart,
+    Correlation,
     Difference,
     Share,
     Steadiness,
@@ -119,7 +120,7 @@ class NumberAgreement(NamedTuple):
     item: str
     pairs: list[tuple[float, float]]
     limits: Agreement | None
-    icc: float | None
+    icc: Correlation | None
 
 
 class ChoiceAgreement(NamedTuple):

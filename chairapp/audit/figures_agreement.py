@@ -6,7 +6,7 @@ from chairapp.audit.asked import Asked
 from chairapp.audit.figures import ChoiceAgreement, Figures, NumberAgreement
 from chairapp.audit.page_parts import joined, plot, share, table, too_few
 from chairapp.audit.plots import agreement_plot
-from chairapp.audit.statistics import Agreement
+from chairapp.audit.statistics import Agreement, Correlation
 from chairapp.audit.told import Told, about, nothing, too_few_of
 from chairapp.elements.frame import html
 from chairapp.sequence.say import choice
@@ -48,11 +48,15 @@ def _number(one: NumberAgreement, told: Told) -> None:
     html(Markup('<details class="tm-more"><summary>The {} pairs</summary>{}</details>').format(len(one.pairs), pairs))
 
 
-def _limits(found: Agreement, icc: float | None, unit: str) -> Markup:
+def _limits(found: Agreement, icc: Correlation | None, unit: str) -> Markup:
     bias = f"{found.bias:+.2f} ({found.bias_low:+.2f} to {found.bias_high:+.2f})"
-    row = (f"{found.n:,}", bias, f"{found.low:+.2f} to {found.high:+.2f}", "–" if icc is None else f"{icc:.2f}")
+    row = (f"{found.n:,}", bias, f"{found.low:+.2f} to {found.high:+.2f}", _correlation(icc))
     heads = ("Pairs", f"Bias, {unit}", f"Limits of agreement, {unit}", "ICC")
     return table(heads, [row], figures=(0, 1, 2, 3), caption="Agreement")
+
+
+def _correlation(icc: Correlation | None) -> str:
+    return "–" if icc is None else f"{icc.value:.2f} ({icc.low:.2f} to {icc.high:.2f})"
 
 
 def _choice(one: ChoiceAgreement, told: Told) -> None:

@@ -6,14 +6,14 @@ from markupsafe import Markup
 
 from chairapp.audit.asked import Asked
 from chairapp.audit.figures import KINDS, Figures, Month, Reason, StepShares
-from chairapp.audit.page_parts import plot, share, table
+from chairapp.audit.page_parts import joined, plot, share, table
 from chairapp.audit.plots import shares_plot, trend_plot
 from chairapp.audit.told import Told, about, nothing
 from chairapp.elements.frame import html
 
 __all__ = ["Completeness", "ask", "show"]
 
-_REASONS = 60
+_REASONS = 20
 
 
 class Completeness(NamedTuple):
@@ -73,12 +73,25 @@ def _reasons(reasons: list[Reason], told: Told) -> None:
     if not reasons:
         nothing("Nothing was accepted outside its band.")
         return
-    rows = [(told.step(one.step), one.reason, f"{one.times:,}", told.people(one.by)) for one in reasons[:_REASONS]]
+    by_step: dict[str, list[Reason]] = {}
+    for one in reasons:
+        by_step.setdefault(one.step, []).append(one)
+    groups = sorted(by_step.items(), key=lambda group: -_times(group[1]))
+    html(joined(_reasons_of(told.step(step), found, told) for step, found in groups))
     asked = told.asked.but(only="accepted").query
-    html(
-        table(("Step", "Reason", "Times", "Accepted by"), rows, figures=(2,), caption="Why steps were accepted")
-        + Markup('<p class="tm-under"><a href="/audit?{}">The visits behind them</a></p>').format(asked)
-    )
+    html(Markup('<p class="tm-under"><a href="/audit?{}">The visits behind them</a></p>').format(asked))
+
+
+def _reasons_of(step: str, reasons: list[Reason], told: Told) -> Markup:
+    rows = [(one.reason, f"{one.times:,}", told.people(one.by)) for one in reasons[:_REASONS]]
+    if left := _times(reasons[_REASONS:]):
+        rows.append((f"{len(reasons) - _REASONS:,} other reasons", f"{left:,}", ""))
+    caption = f"{step}: accepted in {_times(reasons):,}"
+    return table(("Reason", "Times", "Accepted by"), rows, figures=(1,), caption=caption, seen=True)
+
+
+def _times(reasons: list[Reason]) -> int:
+    return sum(one.times for one in reasons)
 
 
 def _months(months: list[Month]) -> None:

@@ -55,8 +55,8 @@ def table(
     body = joined(
         Markup("<tr>{}</tr>").format(
             joined(
-                Markup("<td{}>{}</td>").format(to, cell) if at else Markup('<th scope="row"{}>{}</th>').format(to, cell)
-                for at, (to, cell) in enumerate(zip(right, row, strict=True))
+                Markup(_CELL if at else _FIRST_CELL).format(name, to, cell)  # noqa: S704 - ours
+                for at, (name, to, cell) in enumerate(zip(heads, right, row, strict=True))
             )
         )
         for row in rows
@@ -66,6 +66,11 @@ def table(
         '<div class="tm-scroll" tabindex="0" role="region" aria-label="{}"><table class="tm-table tm-figures">{}'
         "<thead><tr>{}</tr></thead><tbody>{}</tbody></table></div>"
     ).format(caption, told, head, body)
+
+
+# On a phone each cell stands behind the heading of its column.
+_CELL = '<td data-head="{}"{}>{}</td>'
+_FIRST_CELL = '<th scope="row" data-head="{}"{}>{}</th>'
 
 
 def plot(options: dict[str, Any], told: str, height: str = "20rem") -> None:

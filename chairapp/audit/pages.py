@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable, Mapping
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
@@ -23,7 +23,7 @@ from chairapp.elements.frame import Frame, Page, html
 
 __all__ = ["add_audit_pages"]
 
-_FIGURES_DAYS = 90
+_FIGURES_MONTHS = 6
 
 
 def add_audit_pages(page: Page, frame: Callable[[], Frame], sources: Sources) -> None:
@@ -113,7 +113,10 @@ def _read(query: Mapping[str, str]) -> tuple[Asked, Cursor | None, str]:
 
 
 def _recently(clinic: ClinicDocument) -> date:
-    return local(datetime.now(UTC).isoformat(), clinic).date() - timedelta(days=_FIGURES_DAYS - 1)
+    """The first day of the months that figures are over when nothing is asked: whole ones, this one the last."""
+    today = local(datetime.now(UTC).isoformat(), clinic).date()
+    months = today.year * 12 + today.month - _FIGURES_MONTHS
+    return date(months // 12, months % 12 + 1, 1)
 
 
 def _search_result(typed: str, found: Found) -> Markup:

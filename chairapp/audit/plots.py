@@ -53,7 +53,14 @@ def distance_plot(values: Sequence[tuple[str, float]], chart: Chart | None, band
         {"value": mm, "symbol": "diamond", "symbolSize": 16, "itemStyle": {"color": OFF}} if out else {"value": mm}
         for (_, mm), out in zip(values, outside, strict=True)
     ]
-    line: Options = {"type": "line", "data": data, "symbolSize": 8, "lineStyle": {"color": INK, "width": 1.5}}
+    # Every point is drawn: by itself the plot leaves out some of many, those outside among them.
+    line: Options = {
+        "type": "line",
+        "data": data,
+        "symbolSize": 8,
+        "showAllSymbol": True,
+        "lineStyle": {"color": INK, "width": 1.5},
+    }
     line["itemStyle"] = {"color": INK}
     if chart:
         line["markLine"] = _lines({"centre": chart.centre, "lower limit": chart.low, "upper limit": chart.high})

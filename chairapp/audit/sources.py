@@ -33,11 +33,15 @@ class Verified(NamedTuple):
 
 
 class Heard(NamedTuple):
-    """A paired device: when it last called, ms since 1970 (0: never), and how many entries waited there then."""
+    """A paired device: when it last called here, ms since 1970 (0: never), and how many entries waited there then.
+
+    `wrote` is when the latest entry it made was written, "" without one: a tablet at a chair node calls that node.
+    """
 
     device: Device
     at: int
     waiting: int | None
+    wrote: str = ""
 
 
 class Kept(Protocol):

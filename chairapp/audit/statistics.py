@@ -8,11 +8,13 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+from chairapp.audit.f_distribution import f_quantile
 from chairapp.judge.student import T95, t_quantile
 
 __all__ = [
     "Agreement",
     "Chart",
+    "Correlation",
     "Difference",
     "Share",
     "Steadiness",
@@ -76,6 +78,14 @@ class Agreement(NamedTuple):
     high: float
 
 
+class Correlation(NamedTuple):
+    """`value` with its interval; 1 is perfect agreement, below 0 is worse than chance."""
+
+    value: float
+    low: float
+    high: float
+
+
 def wilson(hits: int, of: int, z: float = Z95) -> Share:
     """The score interval of a share. Source: Wilson 1927; Newcombe 1998, Stat Med 17:857-872, method 3.
 
@@ -121,11 +131,11 @@ def bland_altman(pairs: Sequence[tuple[float, float]], z: float = Z95) -> Agreem
     return Agreement(n, bias, bias - half, bias + half, sd, bias - z * sd, bias + z * sd)
 
 
-def icc(rows: Sequence[Sequence[float]]) -> float | None:
+def icc(rows: Sequence[Sequence[float]]) -> Correlation | None:
     """Intraclass correlation, two-way random, absolute agreement, one rating: ICC(2,1).
 
     One row a thing rated, one column a rater; two rows and two columns or more. None where nothing differs at all.
-    Source: Shrout & Fleiss 1979, Psychol Bull 86:420-428.
+    Source: Shrout & Fleiss 1979, Psychol Bull 86:420-428, with its interval.
     """
     n, k = len(rows), len(rows[0])
     whole = _mean([value for row in rows for value in row])
@@ -135,7 +145,24 @@ def icc(rows: Sequence[Sequence[float]]) -> float | None:
     rows_ms, raters_ms = by_row / (n - 1), by_rater / (k - 1)
     rest_ms = max(total - by_row - by_rater, 0.0) / ((n - 1) * (k - 1))
     below = rows_ms + (k - 1) * rest_ms + k * (raters_ms - rest_ms) / n
-    return (rows_ms - rest_ms) / below if below > 0 else None
+    if below <= 0:
+        return None
+    value = (rows_ms - rest_ms) / below
+    return Correlation(value, *_icc_interval(n, k, value, (rows_ms, raters_ms, rest_ms)))
+
+
+def _icc_interval(n: int, k: int, value: float, ms: tuple[float, float, float]) -> tuple[float, float]:
+    """`ms` are the mean squares between rows, between raters, and of the rest."""
+    rows_ms, raters_ms, rest_ms = ms
+    a, b = k * value * raters_ms, (n * (1 + (k - 1) * value) - k * value) * rest_ms
+    parts = a * a / (k - 1) + b * b / ((n - 1) * (k - 1))
+    if parts <= 0:
+        return value, value  # no scatter to put an interval around
+    freedom = (a + b) ** 2 / parts
+    raters = k * raters_ms + (k * n - k - n) * rest_ms
+    up, down = f_quantile(0.975, n - 1, freedom), f_quantile(0.975, freedom, n - 1)
+    low = n * (rows_ms - up * rest_ms) / (up * raters + n * rows_ms)
+    return low, n * (down * rows_ms - rest_ms) / (raters + n * down * rows_ms)
 
 
 def kappa(table: Sequence[Sequence[int]]) -> float | None:

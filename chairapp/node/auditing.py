@@ -18,6 +18,7 @@ from chairapp.node.node import Node
 from chairapp.node.reading import check_store
 from chairapp.people.proof import proved
 from chairapp.register import Words
+from sync.access import Device
 from sync.errors import StoreError
 from sync.heard import heard_of
 from sync.sql_store import SqlStore
@@ -87,7 +88,11 @@ class Auditing:
         return Found([], f"box {shown(code)} is a code without a slip, but no visit here has it", near)
 
     def _devices(self) -> list[Heard]:
-        return [Heard(device, *heard_of(self._store, device.id)) for device in self._node.devices.list()]
+        return [self._heard(device) for device in self._node.devices.list()]
+
+    def _heard(self, device: Device) -> Heard:
+        latest = self._store.latest(device.id)
+        return Heard(device, *heard_of(self._store, device.id), latest["at"] if latest else "")
 
     def _verify(self) -> Verified:
         checked = check_store(self._store, self._node.folder)

@@ -5,10 +5,13 @@ import random
 
 import numpy as np
 import pytest
+from pandas import DataFrame
+from pingouin import intraclass_corr
 from scipy import stats
 from statsmodels.stats.inter_rater import cohens_kappa
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
+from chairapp.audit.f_distribution import f_quantile
 from chairapp.audit.statistics import bland_altman, icc, individuals, kappa, newcombe, steadiness, wilson
 
 # Source: Bland & Altman 1986, Lancet i:307-310, table of peak flow (large 1, large 2, small 1, small 2).
@@ -127,7 +130,7 @@ def test_the_individuals_chart_is_the_handbooks():
 
 # Source: Shrout & Fleiss 1979: ICC(2,1) .29, to six digits by a reference library .289764.
 def test_the_intraclass_correlation_is_the_published_one():
-    assert icc(RATINGS) == pytest.approx(0.289764, abs=5e-7)
+    assert icc(RATINGS).value == pytest.approx(0.289764, abs=5e-7)
 
 
 # Source: numpy, two-way analysis of variance written with matrices; Shrout & Fleiss 1979, table 3.
@@ -139,11 +142,33 @@ def test_intraclass_correlations_are_those_of_an_analysis_of_variance():
         rest = rows - rows.mean(1, keepdims=True) - rows.mean(0, keepdims=True) + rows.mean()
         b, j = k * rows.mean(1).var(ddof=1), n * rows.mean(0).var(ddof=1)
         e = (rest**2).sum() / ((n - 1) * (k - 1))
-        assert icc(rows.tolist()) == pytest.approx((b - e) / (b + (k - 1) * e + k * (j - e) / n))
+        assert icc(rows.tolist()).value == pytest.approx((b - e) / (b + (k - 1) * e + k * (j - e) / n))
+
+
+# Source: pingouin.intraclass_corr, ICC(A,1) and its interval, which it gives to two decimals.
+def test_the_intraclass_correlation_and_its_interval_are_pingouins():
+    rng = np.random.default_rng(11)
+    for n, k in ((10, 2), (25, 2), (6, 4)):
+        rows = np.round(rng.normal(70, 2, (n, 1)) + rng.normal(0, 0.6, (n, k)), 1)
+        long = {"t": np.repeat(range(n), k), "r": np.tile(range(k), n), "v": rows.ravel()}
+        theirs = intraclass_corr(DataFrame(long), "t", "r", "v").set_index("Type").loc["ICC(A,1)"]
+        found = icc(rows.tolist())
+        assert found.value == pytest.approx(theirs["ICC"])
+        assert (found.low, found.high) == pytest.approx(theirs["CI95"], abs=0.005001)
+
+
+# Source: scipy.stats.f.ppf.
+def test_quantiles_of_f_are_scipys():
+    rng = np.random.default_rng(12)
+    for p in (0.025, 0.5, 0.975):
+        for first, second in rng.uniform(0.5, 300, (20, 2)):
+            assert f_quantile(p, first, second) == pytest.approx(stats.f.ppf(p, first, second), rel=1e-8)
 
 
 def test_agreement_on_one_and_the_same_value_says_nothing():
     assert icc([(2, 2), (2, 2)]) is None
+    assert icc([(1, 2), (1, 2)]) == (0, 0, 0)
+    assert icc([(1, 1), (2, 2), (3, 3)]) == (1, 1, 1)
     assert kappa([[5, 0], [0, 0]]) is None
 
 
