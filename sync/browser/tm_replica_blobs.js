@@ -78,8 +78,14 @@ class Blobs {
   /** Forget these bytes, unless they were made here and no node holds them yet. */
   async drop(names) {
     const held = new Set(await this.#mine(({ sent }) => !sent.length));
+    await this.erase(names.filter((one) => !held.has(one)));
+  }
+
+  /** Forget these bytes, whatever became of them. */
+  async erase(names) {
+    if (!names.length) return;
     await this.#write(async (about, bytes) => {
-      for (const name of names.filter((one) => !held.has(one))) {
+      for (const name of names) {
         about.delete(name);
         bytes.delete(name);
       }

@@ -103,8 +103,20 @@ export class Hop {
     const good = list.filter((entry) => checkEnvelope(entry) === null);
     const { documentsOf } = this.options;
     const device = await this.store.meta("device");
+    // First the bytes: cut off between the two, the erasure comes again, and with it the names.
+    await this.files.erase(await this.#erasedIn(good));
     const fresh = await this.store.merge(good, { device, now: Date.now(), documentsOf });
     if (fresh.length) this.heard(fresh);
+  }
+
+  /** Attachments that these erasures take away, and that no other entry here names. */
+  async #erasedIn(list) {
+    const erasures = list.filter(({ kind, value }) => kind === "erasure" && isDigest(value?.blob));
+    if (!erasures.length) return [];
+    const gone = new Set(erasures.map(({ of }) => of));
+    const held = (await this.store.visits(["attachment"])).flatMap(({ kinds }) => kinds.attachment);
+    const named = new Set(held.filter(({ id }) => !gone.has(id)).flatMap(this.options.blobsOf));
+    return erasures.map(({ value }) => value.blob).filter((name) => !named.has(name));
   }
 
   /** The clinic document anew if it changed, then every document that is needed and not here. */

@@ -3,6 +3,7 @@
 import asyncio
 import hashlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,6 +102,8 @@ class Clinic:
 class Nodes:
     """A chair node and its clinic server in one process, both with attachments, and the wire between them."""
 
+    state: Callable[[list[Entry]], str] | None = None
+
     def __init__(self, folder: Path, clock: "Clock") -> None:
         self.folder, self.clock, self.wire = folder, clock, Wire()
         self.devices = FileDevices(folder / "devices.json")
@@ -113,14 +116,19 @@ class Nodes:
         self.clinic = SqlStore(f"sqlite:///{self.folder}/{name}.sqlite", now=self.clock)
         self.blobs = FolderBlobs(self.folder / name)
         self.wire.app = FastAPI()
-        self.wire.app.include_router(routes(self.clinic, self.devices, blobs=self.blobs, now=self.clock))
+        self.wire.app.include_router(
+            routes(self.clinic, self.devices, blobs=self.blobs, state=self.state, now=self.clock)
+        )
 
     def once(self) -> None:
+        asyncio.run(self.forward().once())
+
+    def forward(self) -> Forward:
+        """The hop of a node that was just started."""
         client = httpx.AsyncClient(transport=self.wire)
-        forward = Forward(
+        return Forward(
             self.chair, URL, self.token, blobs=self.chair_blobs, client=client, now=self.clock, compress=True
         )
-        asyncio.run(forward.once())
 
     def attach(self, maker: "Maker", data: bytes) -> Entry:
         """An entry that names an attachment, whose bytes are not here yet."""
