@@ -42,13 +42,14 @@ screens: $(TEST_READY)
 	$(BIN)/python -m docs.make_screens
 
 # What is longer than a test run: 10,000 mouths, 20,000 visits by two Pythons, 50,000 seeds of the simulator, 500 real
-# kills, every single bit of a store's files.
+# kills, every single bit of a store's files, every night of a year.
 # SOAK_SECONDS limits the simulator; SOAK_FIRST is its first seed.
 soak: $(TEST_READY)
 	THREEMARK_MOUTHS=10000 $(BIN)/python -m pytest tests/judge/test_plan.py -k "mouth or hinge or plan" $(ARGS)
 	THREEMARK_PARITY=20000 $(BIN)/python -m pytest --timeout=1800 tests/browser/test_parity.py -k another_python $(ARGS)
 	SOAK_SEEDS=$${SOAK_SEEDS:-50000} SOAK_KILLS=$${SOAK_KILLS:-500} SOAK_BITS=1 $(BIN)/python -m pytest -s \
 		tests/sync/test_simulation.py tests/sync/test_crash.py tests/sync/test_tampering.py -k "soak or killed or bit" $(ARGS)
+	THREEMARK_YEAR=1 $(BIN)/python -m pytest -s --timeout=3600 tests/running/test_year.py $(ARGS)
 
 $(RUN_READY): requirements.lock pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \

@@ -7,6 +7,7 @@ import pytest
 
 from chairapp.cli import main
 from chairapp.node.settings import SETTINGS
+from chairapp.running.service import unit
 
 DOCS = Path(__file__).parents[1] / "docs"
 PAGES = sorted(DOCS.glob("*.md"))
@@ -35,3 +36,24 @@ def test_every_link_of_the_docs_leads_to_a_file(page):
 def test_the_setting_the_docs_name_is_one_with_that_default():
     [keep] = [setting for setting in SETTINGS if setting.name == "keep_days"]
     assert f"`keep_days` ({keep.default};" in (DOCS / "keeping-data.md").read_text()
+
+
+@pytest.mark.parametrize(
+    ("name", "default"),
+    re.findall(r"^\| `(\w+)` \| (\w+) \|", (DOCS / "install.md").read_text(), re.MULTILINE),
+)
+def test_every_setting_of_the_docs_has_the_default_they_say(name, default):
+    [setting] = [setting for setting in SETTINGS if setting.name == name]
+    assert (setting.default or "none") == default
+
+
+def test_the_words_of_health_in_the_docs_are_those_it_says():
+    told = set(re.findall(r"`(\w+)`", re.search(r"fixed words \(([^)]+)\)", (DOCS / "install.md").read_text())[1]))
+    source = (DOCS.parent / "chairapp" / "running" / "concerns.py").read_text()
+    assert told == set(re.findall(r'Concern\("(\w+)"', source))
+
+
+def test_the_unit_the_docs_start_is_the_one_that_is_printed():
+    units = set(re.findall(r"threemark-\w+(?= -o| ?$)", (DOCS / "install.md").read_text(), re.MULTILINE))
+    assert units == {"threemark-clinic"}
+    assert "threemark-clinic.service" in unit("clinic", Path("/usr/bin/threemark"), Path("/var/lib/threemark"), {})

@@ -113,9 +113,7 @@ def _tablets(facts: Facts) -> Iterator[Concern]:
         if abs(seconds) > SKEW_S:
             way = "ahead" if seconds > 0 else "behind"
             told = f"The clock of {name} is {_span(abs(seconds))} {way}."
-            yield Concern(
-                "tablet_clock", False, told, "Let that device set its date and time by itself, in its settings."
-            )
+            yield Concern("tablet_clock", False, told, _SET_TABLET)
 
 
 def _drawer(facts: Facts) -> Iterator[Concern]:

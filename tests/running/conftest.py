@@ -11,15 +11,16 @@ from chairapp.people.demo import demo_clinic
 from chairapp.sequence import digest, document, jaw_relation
 from tests.sync.conftest import Maker
 
-__all__ = ["MANAGER", "maker", "node_of", "set_up"]
+__all__ = ["MANAGER", "SEQUENCE_DIGEST", "maker", "node_of", "set_up"]
 
 SEQUENCE = document(jaw_relation())
+SEQUENCE_DIGEST = digest(SEQUENCE)
 MANAGER = Person(id="manager", name="Manager", role="manager")
 ASSISTANT = Person(id="assistant", name="Assistant", role="assistant")
 
 
 def clinic_of() -> ClinicDocument:
-    plain = demo_clinic(digest(SEQUENCE), "127.0.0.1:8190")
+    plain = demo_clinic(SEQUENCE_DIGEST, "127.0.0.1:8190")
     return plain.model_copy(update={"invented": False, "staff": [MANAGER, ASSISTANT]})
 
 
