@@ -20,6 +20,7 @@ function indexed() {
   if (specs.of !== desk.sequence) {
     specs = { of: desk.sequence, items: {}, steps: {} };
     desk.sequence.steps.forEach((step, at) => {
+      specs.steps[step.id] = at;
       for (const item of step.items) specs.items[item.id] = { ...item, step: step.id, at };
     });
   }
@@ -27,7 +28,7 @@ function indexed() {
 }
 
 export const spec = (item) => indexed().items[item] ?? null;
-export const stepAt = (step) => desk.sequence.steps.findIndex((other) => other.id === step);
+export const stepAt = (step) => indexed().steps[step] ?? -1;
 export const isClinicalStep = (step) => stepAt(step) >= 0 && stepAt(step) < CLINICAL;
 
 /** The step under which an entry's item is shown: an item's own, or the step itself. */

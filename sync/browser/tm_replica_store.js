@@ -38,10 +38,15 @@ class Store {
     this.database = database;
   }
 
-  /** New entries from drafts, all or none: ids, clocks and `seen` are taken where two tabs cannot take the same. */
-  make(drafts, { device, causal, now, check, documentsOf }) {
+  /**
+   * New entries from drafts, all or none: ids, clocks and `seen` are taken where two tabs cannot take the same.
+   * `paired(device)` and `check(entry)` throw what must not be kept.
+   */
+  make(drafts, { causal, now, paired, check, documentsOf }) {
     return this.#write(["entries", "outbox", "visits", "documents", "meta"], async (stores) => {
-      const made = [];
+      const made = [],
+        device = await done(stores.meta.get("device"));
+      paired(device);
       for (const draft of drafts) {
         const entry = await stamped(draft, stores, { device, causal, now });
         check(entry);

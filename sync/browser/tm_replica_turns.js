@@ -12,10 +12,11 @@ export class Turns {
     Object.assign(this, { round, ended, pace, wait: 0, timer: null, dueAt: Infinity, running: false, again: false });
   }
 
-  /** Try now; when a try is going on already, once more after it. */
-  kick() {
+  /** Try now, or `after` milliseconds from now; when a try is going on already, once more after it. */
+  kick(after = 0) {
     this.wait = 0;
-    this.#plan(0);
+    if (this.running) this.again = true;
+    else this.#plan(after);
   }
 
   /** Run `work` while no other tab talks to the node; with `ifAvailable` resolve to false at once when one does. */
@@ -25,10 +26,6 @@ export class Turns {
   }
 
   #plan(delay) {
-    if (this.running) {
-      this.again ||= delay === 0;
-      return;
-    }
     if (Date.now() + delay >= this.dueAt) return;
     clearTimeout(this.timer);
     this.dueAt = Date.now() + delay;
