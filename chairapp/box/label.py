@@ -190,7 +190,8 @@ def _paragraphs(label: Label, say: PaperWords) -> list[tuple[str, bool]]:
         disinfection = (say("label.disinfected", how=label.disinfected), False)
     else:
         disinfection = (say("label.contaminated"), True)
-    when = writable(f"{label.date} · {say('label.chair', chair=label.chair)}")
+    chair = say("label.chair", chair=label.chair) if label.chair.isdecimal() else label.chair
+    when = writable(f"{label.date} · {chair}")
     return [
         (when, False),
         (packed, False),

@@ -15,6 +15,7 @@ from PIL import Image
 from chairapp.box import draw
 from chairapp.box.errors import LabelError
 from chairapp.box.label import lay_out, payload, size_from
+from chairapp.sequence import jaw_relation
 from tests.box.damage import LABEL
 
 AT = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
@@ -28,6 +29,7 @@ EVERYTHING = (
     "photographs",
     "shade tab",
 )
+TEXTS = jaw_relation().texts
 NASTY = '<script>alert(1)</script> #panic("x") & "\' \\ $x$ ]'
 
 
@@ -156,8 +158,19 @@ def test_nothing_typed_is_ever_markup(label):
 
 def test_a_character_the_font_lacks_is_shown_as_a_box_and_never_stops_the_label(label):
     layout = lay_out(replace(label, chair="診 2\a"))
-    assert "Chair □ 2□" in " ".join(texts(layout))
+    assert "· □ 2□" in " ".join(texts(layout))
     assert draw.pdf(layout, AT).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("language", sorted(TEXTS))
+@pytest.mark.parametrize("disinfected", [True, False])
+def test_the_smallest_label_holds_all_that_can_be_packed_in_every_language(label, language, disinfected):
+    words = TEXTS[language]
+    packed = tuple(words[key].lower() for key in words if key.startswith("choice.packing.items."))
+    agent = f"{words['choice.packing.agent.intermediate'].lower()}, 10 min" if disinfected else None
+    layout = lay_out(replace(label, language=language, packed=packed, disinfected=agent, chair="Care home bag"))
+    assert len(packed) == len(EVERYTHING)
+    assert packed[-1].split()[-1] in " ".join(texts(layout))
 
 
 def test_texts_that_cannot_fit_are_refused_rather_than_cut(label):
