@@ -33,6 +33,9 @@ export const attach = (item, picture) =>
     await replica.add(whole({ kind: "attachment", item, value }));
   });
 
+/** Keeps a picture again that was withdrawn: one more entry of the same bytes. */
+export const attachAgain = (item, value) => keep({ kind: "attachment", item, value });
+
 let turn = Promise.resolve();
 
 /** Taps one after another, where each changes what the one before it left: two quick ones must not lose the first. */

@@ -8,7 +8,7 @@ from chairapp.judge.shapes import Doc, Rows, Value
 
 EVENTS = ["attachment", "printed", "movement", "outcome", "erasure"]
 CLINICAL = ["answer", "reading", "withdrawal", "adjustment", "acceptance", "note"]
-WITHDRAWABLE = ["reading", "check", "adjustment", "acceptance", "note"]
+WITHDRAWABLE = ["reading", "check", "adjustment", "acceptance", "note", "attachment"]
 # What a visit is found and trusted by; of an erasure the reason stays.
 NEVER_ERASED = ["opened", "signature", "erasure"]
 BY_EYE = "looks_parallel"

@@ -256,6 +256,26 @@ def test_a_picture_goes_with_the_visit_only_when_it_is_kept_and_carries_nothing_
 
     hand.page.locator(".kept-picture").click()
     until(lambda: hand.page.locator("img.picture").evaluate("(one) => one.naturalWidth") == WIDTH, "the picture shown")
+    withdrawn_seen_and_kept_again(hand, entry)
+
+
+def withdrawn_seen_and_kept_again(hand, entry):
+    """A picture that was withdrawn is out of the list, is still looked at in its history, and can be kept again."""
+    hand.page.locator("dialog[open] .photo-close").click()
+    hand.page.locator(".picture-withdraw").click()
+    hand.page.locator(".pictures-withdrawn").click()
+    assert hand.page.locator(".pictures .kept-picture").count() == 1
+    assert "Withdrawn" in hand.page.locator(".is-withdrawn").inner_text()
+    (withdrawal,) = [one for one in hand.entries() if one["kind"] == "withdrawal"]
+    assert (withdrawal["of"], withdrawal["item"]) == (entry["id"], "plane.front")
+    until(lambda: hand.settled()["unknown"] == [] and hand.pending() == 0, "the withdrawal to be understood and sent")
+
+    hand.page.locator(".is-withdrawn .kept-picture").click()
+    until(lambda: hand.page.locator("img.picture").evaluate("(one) => one.naturalWidth") == WIDTH, "its history shown")
+    hand.page.locator("dialog[open] .photo-close").click()
+    hand.page.locator(".picture-put-back").click()
+    hand.page.locator(".picture-withdraw").wait_for()
+    assert hand.page.locator(".picture-put-back").count() == 0
 
 
 BYTES = """(sha256) => import('tm_replica').then((replica) => replica.getBlob(sha256)).then(({data}) =>

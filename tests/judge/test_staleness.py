@@ -298,6 +298,15 @@ def test_a_withdrawal_of_an_answer_is_kept_as_not_understood():
     assert [entry["kind"] for entry in visit.state()["unknown"]] == ["withdrawal"]
 
 
+def test_a_picture_that_was_kept_can_be_withdrawn_and_nothing_else_changes():
+    visit = fitting()
+    before = visit.judged()
+    picture = visit.add("attachment", "plane.front", {"sha256": "a" * 64, "type": "image/jpeg", "bytes": 9})
+    visit.withdraw(picture)
+    assert visit.state()["unknown"] == []
+    assert visit.judged() == before
+
+
 def test_a_withdrawal_that_comes_before_what_it_takes_back_waits_for_it():
     visit = fitting(display__rest=[1.5])
     visit.add("withdrawal", "display.rest", of="e9999")
