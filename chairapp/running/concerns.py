@@ -120,7 +120,7 @@ def _drawer(facts: Facts) -> Iterator[Concern]:
     if facts.refused:
         verb = "entry was" if facts.refused == 1 else "entries were"
         told = f"{facts.refused:,} {verb} refused and {'waits' if facts.refused == 1 else 'wait'} for you."
-        yield Concern("refused", False, told, "Look at them under Audit, Tablets and nodes, then settle them.")
+        yield Concern("refused", False, told, "Look under Audit, Tablets and nodes: each says what to do.")
 
 
 def _certificate(facts: Facts) -> Iterator[Concern]:

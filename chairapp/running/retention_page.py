@@ -10,9 +10,8 @@ from fastapi.responses import Response
 from markupsafe import Markup
 from nicegui.client import Client
 
-from chairapp.audit.page_parts import codeword, joined, table, when, when_ms
+from chairapp.audit.page_parts import audit_page, codeword, joined, table, when, when_ms
 from chairapp.clinic import MANAGER, Person
-from chairapp.elements.audit_frame import audit_page
 from chairapp.elements.frame import Frame, Page, html
 from chairapp.people.doors import Doors
 from chairapp.people.form import Form, page_of, see, typed_in
@@ -31,13 +30,13 @@ def add_retention(page: Page, frame: Callable[[], Frame], retention: Retention) 
     @page(HERE, may=MANAGER)
     async def old() -> None:
         found = await asyncio.to_thread(retention.old)
-        with audit_page(frame(), "Retention", HERE):
+        with audit_page(frame, "Retention", HERE):
             html(_list(retention, found))
 
     @page(HERE + "/{visit}", may=MANAGER)
     async def one(visit: str, client: Client) -> None:
         found = await asyncio.to_thread(retention.one, visit)
-        with audit_page(frame(), "Erase a visit", HERE):
+        with audit_page(frame, "Erase a visit", HERE):
             if found is None:
                 client.status_code = 404
             html(_ask(retention, found, Form()) if found else _NONE)
@@ -72,7 +71,8 @@ def _list(retention: Retention, found: list[Old]) -> Markup:
     if retention.days is None:
         told = "Nobody has said how long visits are kept: start the clinic server with --retention-days."
         return head.format(told)
-    told = f"Visits without a new entry for {retention.days:,} days. Each is erased by a manager, or kept."
+    days = "a day" if retention.days == 1 else f"{retention.days:,} days"
+    told = f"Visits without a new entry for {days}. Each is erased by a manager, or kept."
     if not found:
         return head.format(told) + Markup('<p class="tm-empty">None is that old.</p>')
     clinic = retention.clinic()
@@ -93,10 +93,10 @@ def _way(old: Old) -> Markup:
 
 def _ask(retention: Retention, old: Old, form: Form) -> Markup:
     line, clinic = retention.line(old.visit), retention.clinic()
-    opened = f", opened {when(line.opened, clinic)}" if line else ""
-    values = "1 value" if old.values == 1 else f"{old.values:,} values"
+    opened = f"Opened {when(line.opened, clinic)}. " if line else ""
+    values = "1 value is" if old.values == 1 else f"{old.values:,} values are"
     return Markup(
-        '<h1>Erase the visit of box {}</h1><p class="tm-lead">{}{}, of which the last came {}.</p>{}'
+        '<h1>Erase the visit of box {}</h1><p class="tm-lead">{}The last entry came {}. {} in it.</p>{}'
         '<div class="tm-note tm-unsure"><h3>This cannot be taken back</h3><p>What was entered is erased here, at every '
         "chair node and on every tablet. Who entered something and when stays, and so do the signatures, which can no "
         'longer be recomputed. Backups taken before still hold it. If somebody may ask for the record, <a href="'
@@ -106,9 +106,9 @@ def _ask(retention: Retention, old: Old, form: Form) -> Markup:
         '<a class="tm-button" href="{}">Keep it</a></div></form>'
     ).format(
         _code(retention, old),
-        values,
         opened,
         when_ms(old.last, clinic),
+        values,
         form.top(),
         HERE,
         old.visit,
