@@ -48,8 +48,9 @@ class Hearing:
 
 
 def note_waiting(store: Kept, device: str, waiting: int) -> None:
-    """What a device said it has left to hand in."""
-    store.keep(f"waiting at {device}", waiting)
+    """What a device said it has left to hand in; the same as before costs no write."""
+    if store.kept(f"waiting at {device}") != waiting:
+        store.keep(f"waiting at {device}", waiting)
 
 
 def heard_of(store: Kept, device: str) -> tuple[int, int | None]:

@@ -73,7 +73,9 @@ export class Sender {
   /** Entries of one device, under its own token; one the node no longer knows leaves them to the present one. */
   async #post(entries) {
     const known = await this.known();
-    const how = { method: "POST", body: { entries, ...(known ? { known } : {}) } };
+    const ids = new Set(entries.map((entry) => entry.id));
+    const waiting = (await this.store.waiting()).outbox.filter((id) => !ids.has(id)).length;
+    const how = { method: "POST", body: { entries, waiting, ...(known ? { known } : {}) } };
     const [token, tokens] = await Promise.all(["token", "tokens"].map((key) => this.store.meta(key)));
     const own = tokens[entries[0].device] ?? token;
     try {

@@ -68,12 +68,21 @@ def bodies(page):
 
     def look(route):
         packed, encoding = route.request.post_data_buffer, route.request.headers.get("content-encoding", "")
-        plain = gzip.decompress(packed) if encoding == "gzip" else packed
+        plain = unpacked(route.request)
         seen.append((len(packed), len(plain), encoding, json.loads(plain)["entries"]))
         route.continue_()
 
     page.route("**/sync/entries", look)
     return seen
+
+
+def unpacked(request):
+    packed = request.post_data_buffer
+    return gzip.decompress(packed) if request.headers.get("content-encoding") == "gzip" else packed
+
+
+def waiting_in(request):
+    return json.loads(unpacked(request))["waiting"]
 
 
 def draft(value, visit=VISIT):
@@ -90,9 +99,12 @@ def test_500_entries_of_16_kb_go_in_batches_that_fit_and_arrive_once_each(page, 
     node.kill()
     for _ in range(5):
         assert page.evaluate(ADD_MANY, large_notes(100)) == 100
+    told = []
+    page.on("request", lambda asked: told.append(waiting_in(asked)) if asked.url.endswith("/sync/entries") else None)
     small_node(port)
     page.evaluate("tm.replica.kick()")
     until(lambda: page.evaluate("tm.replica.status().pending") == 0, "all to be sent", 120)
+    assert told[0] > told[-1] == 0, "each batch says how many entries wait behind it"
     sent = [entry["id"] for _, _, _, entries in bodies for entry in entries]
     store = TinyStore(data, write=False)
     stored = [entry["id"] for entry in store.since(limit=1000).entries]
@@ -107,6 +119,8 @@ def test_a_batch_is_packed_and_one_answer_is_not(page, node, small_node, port, d
     page.evaluate(ADD_MANY, [draft("The rim was short at the back.") for _ in range(200)])
     small_node(port)
     arrived(page, data)
+    device = page.evaluate("tm.replica.device().then(({ device }) => device)")
+    assert TinyStore(data, write=False).kept(f"waiting at {device}") == 0
     wire, plain, encoding, entries = max(bodies, key=lambda body: len(body[3]))
     assert (encoding, len(entries)) == ("gzip", 200)
     assert wire < plain / 4
