@@ -10,7 +10,7 @@ import { removedNote } from "tm_removed";
 import { author, desk, lamp } from "tm_state";
 import { lampState } from "tm_sync_lamp";
 import { unsentNote, unsentVisits } from "tm_unsent";
-import { t, told, when } from "tm_words";
+import { t, told, when, worded } from "tm_words";
 
 export default {
   data: () => ({ refused: [], unsent: 0, fault: null, said: "" }),
@@ -96,7 +96,7 @@ export default {
       this.alarm(),
       removedNote(),
       unsentNote(this.unsent, { always: true }),
-      lamp.sync.lastError && h("p", { class: "hint" }, lamp.sync.lastError),
+      lamp.sync.lastError && h("p", { class: "hint" }, worded(lamp.sync.lastError)),
       h(
         "dl",
         { class: "facts" },

@@ -6,7 +6,7 @@ import { route } from "tm_route";
 import { shape } from "tm_shapes";
 import { desk, lamp, nameOf, row } from "tm_state";
 import { isRequired, say, spec, verdictOf } from "tm_steps";
-import { t, when } from "tm_words";
+import { t, when, worded } from "tm_words";
 
 const LEVELS = ["off", "unsure", "note"];
 
@@ -56,7 +56,7 @@ export default {
         : null;
     },
     empty() {
-      if (!this.step) return h("p", { class: "sentence" }, lamp.judge.message ?? (desk.problem || t("judge.loading")));
+      if (!this.step) return h("p", { class: "sentence" }, lamp.judge.message ? worded(lamp.judge.message) : desk.problem || t("judge.loading"));
       const items = desk.sequence.steps
         .find((one) => one.id === route.step)
         .items.map((one) => one.id)

@@ -11,7 +11,7 @@ import * as people from "tm_people";
 import * as release from "tm_release";
 import * as replica from "tm_replica";
 import { route } from "tm_route";
-import { speak, t } from "tm_words";
+import { speak, t, worded } from "tm_words";
 
 const MINUTE_MS = 60 * 1000;
 const IDLE_MINUTES = 10; // where the clinic does not say
@@ -160,7 +160,7 @@ async function ask(visit) {
     Object.assign(desk, { state: markRaw(answer.state), verdict: markRaw(answer.verdict), problem: "" });
     for (const [item, list] of [...unjudged]) leave(item, list.filter((entry) => !shown.has(entry.id)));
   } catch (error) {
-    desk.problem = error.message;
+    desk.problem = worded(error.message);
   } finally {
     if (visit === desk.visit) desk.loaded = true;
   }
@@ -187,7 +187,7 @@ export async function begin() {
     await beginPeople();
   } catch (error) {
     desk.storeless = error.code === "storage";
-    desk.problem = desk.storeless ? error.why : error.message; // the page itself says then what to do
+    desk.problem = worded(desk.storeless ? error.why : error.message); // the page itself says then what to do
   }
   if (!desk.storeless) watch(() => route.visit, openVisit, { immediate: true });
   desk.ready = true;

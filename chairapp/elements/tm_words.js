@@ -4,6 +4,8 @@ import { reactive } from "vue";
 const config = JSON.parse(document.getElementById("tm-config").textContent);
 const voice = reactive({ language: "en", zone: undefined });
 
+const FAULTS = Object.keys(config.words.en).filter((key) => key.startsWith("fault."));
+
 /** Languages the page has words in. */
 export const LANGUAGES = Object.keys(config.words);
 
@@ -63,11 +65,17 @@ export const chairName = (chair) => (/^\d+$/.test(chair) ? t("app.chair", { chai
 
 export const capital = (text) => text.charAt(0).toLocaleUpperCase(voice.language) + text.slice(1);
 
+/**
+ * What a module says that knows no catalogue, in the language spoken: English stands under "fault." word for word. What
+ * else it says (a node's own sentence, what the browser adds in brackets) is left as it is.
+ */
+export const worded = (said) => FAULTS.reduce((text, key) => text.replace(config.words.en[key], () => t(key)), said);
+
 /** What is wrong, {why, do}, as sentences. */
 export const told = (fault) =>
   [fault.why, fault.do]
     .filter(Boolean)
-    .map((part) => capital(part).replace(/([^.?!])$/, "$1."))
+    .map((part) => capital(worded(part)).replace(/([^.?!])$/, "$1."))
     .join(" ");
 
 /** "a, b and c" */

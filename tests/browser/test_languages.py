@@ -83,11 +83,16 @@ def test_a_tablet_keeps_its_language_and_a_visit_has_its_own_with_numbers_as_it_
     assert page.locator(".key-point").inner_text() == ","
     until(lambda: hand.settled()["items"]["vertical.rest"]["value"] == 71, "the readings to be judged")
     assert [one["value"] for one in hand.settled()["items"]["vertical.rest"]["readings"]] == [70.5, 71.5]
+    assert page.evaluate(TOLD) == (
+        "A esta tableta no le queda espacio. Libere espacio y vuelva a introducir la respuesta."
+    )
     opened = next(one for one in json.loads(page.evaluate(ENTRIES)) if one["kind"] == "opened")
     assert opened["value"]["language"] == "es"
     assert tablet.errors == []
 
 
+TOLD = """() => import("tm_words").then(({ told }) => told({
+  why: "This tablet has no room left.", do: "Free some space on it, then enter the answer again." }))"""
 ENTRIES = "import('tm_state').then(({ desk }) => JSON.stringify(desk.entries))"
 
 
