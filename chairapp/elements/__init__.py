@@ -16,6 +16,6 @@ document of the visit, which the tablet keeps beside the entries. Modules withou
     tm_install.js, tm_unsent.js   how the data is kept, and what only this tablet holds
     tm_history.js, tm_aloud.js, tm_kept_pictures.js   parts of a question
     tm_drawings.js   which drawing stands beside which question; tm_draw.js and tm_draw_*.js draw them
-    tm_keypad.js, tm_rim_map.js, tm_step_notes.js   parts of several elements
+    tm_keypad.js, tm_rim_map.js, tm_station_values.js, tm_step_notes.js   parts of several elements
     tm_box_code.js  box codes, the twin of chairapp/box/code.py
 """

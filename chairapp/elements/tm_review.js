@@ -1,11 +1,13 @@
 // Everything found, accepted and changed, and the signature under it.
 import { h } from "vue";
+import RimMap from "tm_rim_map";
 import { sign } from "tm_actions";
 import { derived } from "tm_derived";
 import { href } from "tm_route";
 import { badge, faultNote, shape } from "tm_shapes";
 import { author, desk, nameOf, personOf, row } from "tm_state";
-import { changesText, faceText, isClinicalStep, label, say, title, valueText, verdictOf } from "tm_steps";
+import { stationLooks, stationTexts } from "tm_station_values";
+import { changesText, faceText, isClinicalStep, label, say, spec, title, unit, valueText, verdictOf } from "tm_steps";
 import { num, rounded, t, when } from "tm_words";
 
 const CHANGES = ["ovd_change", "display_change", "distance_change"];
@@ -37,10 +39,14 @@ export default {
         this.busy = false;
       });
     },
-    values(step) {
+    given(step) {
       return step.items
         .map((item) => item.id)
-        .filter((id) => (row(id).value !== null && row(id).value !== undefined) || row(id).readings.length)
+        .filter((id) => (row(id).value !== null && row(id).value !== undefined) || row(id).readings.length);
+    },
+    values(step) {
+      return this.given(step)
+        .filter((id) => spec(id).kind !== "stations")
         .map((id) => {
           const now = row(id),
             said = valueText(id, now.value, (x, pad) => (now.readings.length ? rounded(x, pad) : num(x, pad)));
@@ -49,6 +55,24 @@ export default {
             h("dd", [said, now.status === "stale" && h("span", { class: "aside" }, ` ${t("review.stale")}`)]),
           ]);
         });
+    },
+    /** What was taken by station, each on a map of its own. */
+    maps(step) {
+      const ids = this.given(step).filter((id) => spec(id).kind === "stations");
+      if (!ids.length) return null;
+      return h("div", { class: "review-maps" }, ids.map(this.map));
+    },
+    map(id) {
+      const { value, status } = row(id),
+        stale = status === "stale",
+        about = { label: label(id), values: stationTexts(id, value), states: stale ? {} : stationLooks(id, value) };
+      return h("figure", { key: id, class: stale && "is-stale" }, [
+        h("figcaption", [
+          [label(id), unit(id)].filter(Boolean).join(", "),
+          stale && h("span", { class: "aside" }, ` ${t("review.stale")}`),
+        ]),
+        h(RimMap, about),
+      ]);
     },
     step(step) {
       const about = desk.verdict?.steps[step.id],
@@ -72,6 +96,7 @@ export default {
             .filter((one) => one.level !== "note")
             .map((one) => h("p", { key: one.code, class: "sentence" }, one.text)),
           h("dl", { class: "values" }, this.values(step)),
+          this.maps(step),
         ]),
       ]);
     },

@@ -7,6 +7,7 @@ import { derived } from "tm_derived";
 import { answer, inTurn } from "tm_actions";
 import { href } from "tm_route";
 import { desk, row } from "tm_state";
+import { stationLooks, stationTexts } from "tm_station_values";
 import { STATIONS, label, say, spec, stationText, unit } from "tm_steps";
 import { faultNote } from "tm_shapes";
 import { capital, num, t } from "tm_words";
@@ -34,21 +35,13 @@ export default {
         : (this.open.find((s) => !(s in this.given)) ?? this.open[0] ?? null);
     },
     values() {
-      return Object.fromEntries(
-        Object.entries(this.given).map(([s, x]) => [s, x === true ? t("station.marked") : num(x, this.it.pad)]),
-      );
+      return stationTexts(this.item, this.given);
     },
     states() {
-      return Object.fromEntries(Object.entries(this.given).map(([s, x]) => [s, this.look(x)]));
+      return stationLooks(this.item, this.given);
     },
   },
   methods: {
-    look(value) {
-      if (value === true) return "marked";
-      const outside = (band) =>
-        band && ((band[0] !== null && value < band[0]) || (band[1] !== null && value > band[1]));
-      return !outside(this.it.band) ? "fits" : outside(this.it.tolerated ?? this.it.band) ? "off" : "unsure";
-    },
     toggle(station) {
       const { [station]: was, ...others } = this.given;
       return this.keep(was ? others : { ...others, [station]: true });

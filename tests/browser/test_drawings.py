@@ -44,12 +44,17 @@ def test_the_left_side_is_the_right_one_in_a_mirror(hand):
     assert (level_left, left) == (pytest.approx(-level_right), pytest.approx(-right))
 
 
-def test_a_gap_opens_at_its_station(hand):
+def test_a_gap_opens_at_its_station_and_stands_there_on_the_map_of_the_review(hand):
     to(hand, "contact", "contact.gap")
     hand.stations(dict.fromkeys(STATIONS, 0) | {"molar_left": 1.5})
     until(lambda: hand.page.locator(".drawing .d-value").count() == 1, "the gap in the drawing")
     left_half = hand.page.locator(".drawing").bounding_box()
     assert hand.page.locator(".drawing .d-value").bounding_box()["x"] > left_half["x"] + left_half["width"] / 2
+    hand.page.locator('.rail [data-step="review"]').click()
+    until(lambda: hand.page.locator(".review-maps .spot").count() == len(STATIONS), "the map of the review")
+    gap = hand.page.locator('.review-maps [data-station="molar_left"]')
+    assert "1.50" in gap.inner_text()
+    assert "at-off" in gap.get_attribute("class").split()
 
 
 def test_a_drawing_is_told_in_words_with_the_value_it_shows_and_leaves_narrow_screens_alone(hand):
