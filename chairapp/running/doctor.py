@@ -59,6 +59,9 @@ def examine(data: Path | None, environment: Mapping[str, str], now: Callable[[],
     yield from _port(settings)
     if settings.clinic:
         yield _clinic(settings.clinic)
+    if settings.backup_to and not os.access(settings.backup_to, os.W_OK | os.X_OK):
+        told = f"{settings.backup_to} for the nightly backup is not there, or cannot be written. See that its disk is."
+        yield Line(WRONG, told)
     try:
         yield from _inside(folder, settings, now())
     except (NodeError, ClinicError) as error:

@@ -11,7 +11,7 @@ from chairapp.people.demo import demo_clinic
 from chairapp.sequence import digest, document, jaw_relation
 from tests.sync.conftest import Maker
 
-__all__ = ["MANAGER", "SEQUENCE_DIGEST", "maker", "node_of", "set_up"]
+__all__ = ["MANAGER", "SEQUENCE_DIGEST", "maker", "node_of", "notes", "set_up"]
 
 SEQUENCE = document(jaw_relation())
 SEQUENCE_DIGEST = digest(SEQUENCE)
@@ -40,6 +40,12 @@ def node_of(folder, role="clinic", **flags):
     node = Node(settings, made, open_store(made))
     node.device = lambda: made.node
     return node
+
+
+def notes(maker, count=2):
+    """A visit with so many notes."""
+    made = [maker.reading(value="12 Invented Street") | {"kind": "note", "item": "seating"} for _ in range(count)]
+    return [maker.reading(value={"digest": "0" * 64, "box": "7KQ4M2X9"}) | {"kind": "opened", "item": None}, *made]
 
 
 @pytest.fixture

@@ -107,6 +107,7 @@ def test_the_port_is_free_ours_or_taken(data):
 def test_a_folder_that_is_none_a_setting_that_cannot_be_meant_and_keys_open_to_others(data, tmp_path):
     assert with_(said(tmp_path / "nowhere"), "there is no such folder") == WRONG
     assert with_(said(data, backup_hour="25"), "THREEMARK_BACKUP_HOUR '25'") == WRONG
+    assert with_(said(data, backup_to="/nowhere"), "/nowhere for the nightly backup is not there") == WRONG
     os.chmod(data / "keys", 0o755)
     assert with_(said(data), "is open to other users of this machine. Run chmod 700") == WRONG
 

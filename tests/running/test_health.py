@@ -1,4 +1,4 @@
-"""Health for machines, the card for the manager."""
+"""What is found out of a node, and the card that tells the manager."""
 
 import shutil
 from collections import namedtuple
@@ -12,50 +12,15 @@ from chairapp.running.health import card
 from chairapp.running.nightly import Nightly
 from chairapp.running.running import facts_of
 from sync.backup import BACKED_UP
-from sync.entry import Refusal
-from tests.people.conftest import site_of
 from tests.running.conftest import node_of
 
 Usage = namedtuple("Usage", "total used free")
-
-
-@pytest.fixture(scope="module")
-def site(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("health") / "data"
-    node = node_of(folder)
-    node.store.refuse({"<b>": "a name"}, Refusal("v", "must be 1"), "tablet")
-    node.write("00000000-0000-7000-8000-000000000001", "note", "note", "x", "manager")
-    node.store.close()
-    with site_of(folder) as site:
-        yield site
 
 
 @pytest.fixture(autouse=True)
 def plenty(monkeypatch):
     """A disk with room, whatever the machine has."""
     monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(500 * GB, 100 * GB, 400 * GB))
-
-
-def test_health_tells_machines_in_fixed_words_and_nothing_of_anybody(site):
-    answer = site.web().get("/health")
-    assert answer.status_code == 503
-    assert answer.json() == {
-        "status": "serious",
-        "role": "clinic",
-        "concerns": [{"what": "backup", "serious": True}, {"what": "refused", "serious": False}],
-    }
-    assert answer.headers["cache-control"] == "no-store"
-
-
-def test_the_manager_sees_it_on_the_home_page_and_nobody_else_does(site):
-    def home(who):
-        cookie = {"Cookie": f"{site.doors.cookie}={site.doors.sessions.begin(who)}"}
-        return site.web(**cookie).get("/").text
-
-    assert "There is no backup yet." in home("manager")
-    assert "1 entry was refused and waits for you." in home("manager")
-    assert "To look after" not in home("assistant")
-    assert "To look after" not in site.web().get("/").text
 
 
 def test_a_node_that_is_well_says_ok_and_shows_no_card(node, maker):
