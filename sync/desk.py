@@ -62,9 +62,12 @@ class Desk:
         added = self._store.add([raw for raw, refusal in looked_at if refusal is None])
         refused = [(raw, refusal) for raw, refusal in looked_at if refusal is not None]
         answer = self._answer(added.stored, [*refused, *added.refused], device)
+        notes = _Notes(self._store)
         if batch.waiting is not None:
-            note_waiting(self._store, device.id, batch.waiting)
-        return answer.model_copy(update={"holds": holds, "yours": self._remember(device, batch.head)})
+            note_waiting(notes, device.id, batch.waiting)
+        yours = _remember(notes, device, batch.head)
+        notes.write()
+        return answer.model_copy(update={"holds": holds, "yours": yours})
 
     def entries(self, visit: str = "", after: str | None = None, limit: int = BATCH) -> Entries:
         head = HeadModel.of(self._store.head())
@@ -114,18 +117,6 @@ class Desk:
         held = head.hash if known.position == head.position else self._store.hash_at(known.position)
         return held == known.hash
 
-    def _remember(self, device: Device, head: HeadModel | None) -> HeadModel | None:
-        """Keep a node's head, the furthest it had. Returns the one that was kept before.
-
-        A call may arrive after one that was made later: a head further back says nothing by itself.
-        """
-        name = f"head of {device.id}"
-        kept = self._store.kept(name)
-        before = HeadModel.model_validate(kept) if kept else None
-        if head and (before is None or before.epoch != head.epoch or before.position < head.position):
-            self._store.keep(name, head.model_dump())
-        return before
-
     def _why_not(self, raw: Any, device: Device, now: int) -> Refusal | None:
         wrong = check_envelope(raw)
         if wrong:
@@ -151,6 +142,37 @@ class Desk:
                 told.append(RefusedModel(id=entry_id, field=refusal.field, why=refusal.why, do=refusal.do))
         head = HeadModel.of(self._store.head())
         return Answer(stored=stored, refused=told, settled=settled, head=head, epoch=head.epoch)
+
+
+class _Notes:
+    """Small values about a sender, kept in one write: each of its own would wait for the disk once more."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._values: dict[str, Any] = {}
+
+    def kept(self, name: str) -> Any:
+        return self._store.kept(name)
+
+    def keep(self, name: str, value: Any) -> None:
+        self._values[name] = value
+
+    def write(self) -> None:
+        if self._values:
+            self._store.keep_all(self._values)
+
+
+def _remember(notes: _Notes, device: Device, head: HeadModel | None) -> HeadModel | None:
+    """Keep a node's head, the furthest it had. Returns the one that was kept before.
+
+    A call may arrive after one that was made later: a head further back says nothing by itself.
+    """
+    name = f"head of {device.id}"
+    kept = notes.kept(name)
+    before = HeadModel.model_validate(kept) if kept else None
+    if head and (before is None or before.epoch != head.epoch or before.position < head.position):
+        notes.keep(name, head.model_dump())
+    return before
 
 
 class _Card(NamedTuple):

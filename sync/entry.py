@@ -74,7 +74,7 @@ def check_envelope(raw: object) -> Refusal | None:
     names = _check_names(raw)
     if names:
         return names
-    for name in FIELDS:
+    for name in _OTHER_FIELDS if _named_well(raw) else FIELDS:
         why = _CHECKS[name](raw[name])
         if why:
             return Refusal(name, f"{name} {why}")
@@ -198,7 +198,7 @@ def _is_plain(thing: object) -> bool:
         if kind is str or part is None or kind is bool:
             continue
         if kind is dict:
-            if not all(type(name) is str and name.isascii() for name in part):  # type: ignore[attr-defined]
+            if not _are_plain_names(part):  # type: ignore[arg-type]
                 return False
             parts.extend(part.values())  # type: ignore[attr-defined]
         elif kind is list:
@@ -208,10 +208,28 @@ def _is_plain(thing: object) -> bool:
     return True
 
 
+def _are_plain_names(names: Iterable[Any]) -> bool:
+    try:
+        return "".join(names).isascii()
+    except TypeError:
+        return False
+
+
 def _is_plain_number(thing: object) -> bool:
     if type(thing) is int:
         return -NUMBER_MAX <= thing <= NUMBER_MAX
     return type(thing) is float and 1e-4 <= abs(thing) < 1e15 and not thing.is_integer()
+
+
+def _named_well(entry: Entry) -> bool:
+    """Whether ids and names are in order: one look at all of them costs a third of one at each.
+
+    No pattern lets a line break pass, so that a field cannot stand in for its neighbour.
+    """
+    try:
+        return _NAMES_TOGETHER.fullmatch("\n".join([entry[name] for name in _NAME_FIELDS])) is not None
+    except TypeError:
+        return False
 
 
 def _is_short(entry: Entry) -> bool:
@@ -351,3 +369,7 @@ _CHECKS: dict[str, Callable[[object], str]] = {
     "device": _name,
     "author": _name,
 }
+
+_NAME_FIELDS = ("id", "visit", "kind", "device", "author")
+_OTHER_FIELDS = tuple(name for name in FIELDS if name not in _NAME_FIELDS)
+_NAMES_TOGETHER = re.compile("\n".join(part.pattern for part in (_ID, _ID, _KIND, _NAME, _NAME)))

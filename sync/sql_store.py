@@ -215,9 +215,14 @@ class SqlStore:
             return done.rowcount > 0
 
     def keep(self, name: str, value: Any) -> None:
-        if self.kept(name) != value:
+        self.keep_all({name: value})
+
+    def keep_all(self, values: Mapping[str, Any]) -> None:
+        changed = {name: value for name, value in values.items() if self.kept(name) != value}
+        if changed:
             with self.database.writing() as connection:
-                _keep(connection, name, value)
+                for name, value in changed.items():
+                    _keep(connection, name, value)
 
     def kept(self, name: str) -> Any:
         with self.database.reading() as connection:
@@ -309,7 +314,9 @@ def _known(connection: Connection, ids: Sequence[str]) -> dict[str, bytes]:
 def _erasing(connection: Connection, ids: Sequence[str], fresh: Sequence[bytes]) -> Erasing:
     """What becomes of new entries, and of those they erase."""
     known: dict[str, Erasure] = {}
-    for start in range(0, len(ids), BATCH):
+    # Most stores never erased anything, and asking for 500 ids is not for nothing.
+    anything = bool(ids) and connection.scalar(_ANY_ERASED)
+    for start in range(0, len(ids) if anything else 0, BATCH):
         found = connection.execute(_ERASED, {"ids": ids[start : start + BATCH]})
         known |= {row.of: _as_erasure(row) for row in found}
     return erased.apply(ids, fresh, lambda entry_id: _known(connection, [entry_id]).get(entry_id), known)
@@ -420,6 +427,7 @@ _ATTACHED = (ATTACHMENT, ERASURE)
 _HEAD = select(tables.head.c.epoch, tables.head.c.position, tables.head.c.hash)
 _KNOWN = select(tables.entry.c.id, tables.entry.c.data).where(tables.entry.c.id.in_(bindparam("ids", expanding=True)))
 _ERASED = select(tables.erasure).where(tables.erasure.c.of.in_(bindparam("ids", expanding=True)))
+_ANY_ERASED = select(tables.erasure.c.of).limit(1)
 _INSERT = insert(tables.entry)
 _ADVANCE = update(tables.head)
 _TOUCH = text(

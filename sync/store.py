@@ -195,6 +195,9 @@ class Store(Protocol):
     def keep(self, name: str, value: Any) -> None:
         """Remember a small JSON value beside the entries (watermarks, the other side's head)."""
 
+    def keep_all(self, values: Mapping[str, Any]) -> None:
+        """The same for several of them, in one write."""
+
     def kept(self, name: str) -> Any:
         """The value last kept under this name, or None."""
 

@@ -204,11 +204,14 @@ class TinyStore:
             return self._drawer.settle(key)
 
     def keep(self, name: str, value: Any) -> None:
+        self.keep_all({name: value})
+
+    def keep_all(self, values: Mapping[str, Any]) -> None:
         if not self._lock:
             raise StoreReadOnly(f"{self.folder} was opened for reading.")
         with self._guard:
-            if self._kept.get(name) != value:
-                kept = {**self._kept, name: value}
+            kept = {**self._kept, **values}
+            if any(self._kept.get(name) != value for name, value in values.items()):
                 try:
                     replace_file(self.folder / "kept.json", json.dumps(kept).encode(), self._disk)
                 except OSError as error:
