@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-__all__ = ["Backups", "Concern", "Facts", "concerns"]
+__all__ = ["Backups", "Concern", "Facts", "concerns", "unreadable"]
 
 MB, GB = 1_000_000, 1_000_000_000
 DISK_LOW, DISK_LOW_SHARE, DISK_FULL = 10 * GB, 0.10, 500 * MB
@@ -64,6 +64,11 @@ def concerns(facts: Facts) -> list[Concern]:
     """The serious ones first."""
     found = [concern for look in _LOOKS for concern in look(facts)]
     return sorted(found, key=lambda concern: not concern.serious)
+
+
+def unreadable(why: str, do: str) -> Concern:
+    """The store could not be asked at all."""
+    return Concern("store", True, why, do)
 
 
 def _disk(facts: Facts) -> Iterator[Concern]:

@@ -7,15 +7,17 @@ from contextlib import asynccontextmanager
 from datetime import datetime
 from pathlib import Path
 
+from chairapp.clinic import ClinicError
 from chairapp.node.log import log
 from chairapp.node.node import Node
 from chairapp.running.certificate import ends_ms
 from chairapp.running.clock_watch import ClockWatch
-from chairapp.running.concerns import Backups, Concern, Facts, concerns
+from chairapp.running.concerns import Backups, Concern, Facts, concerns, unreadable
 from chairapp.running.nightly import Nightly
 from chairapp.running.skew import recent, skews
 from sync.backup import BACKED_UP
 from sync.clock import wall_ms
+from sync.errors import SyncError
 
 __all__ = ["Running", "facts_of"]
 
@@ -34,7 +36,10 @@ class Running:
 
     def concerns(self) -> list[Concern]:
         failed = self.nightly.failed if self.nightly else ""
-        return concerns(facts_of(self._node, self._now(), self._clock.stepped(), failed))
+        try:
+            return concerns(facts_of(self._node, self._now(), self._clock.stepped(), failed))
+        except SyncError as error:
+            return [unreadable(error.why, error.do)]
 
     @asynccontextmanager
     async def life(self) -> AsyncIterator[None]:
@@ -48,9 +53,13 @@ class Running:
     async def _keep(self) -> None:
         while True:
             await asyncio.sleep(EVERY)
-            if self.nightly:
-                await self.nightly.look()
-            await asyncio.to_thread(self._log)
+            try:
+                if self.nightly:
+                    await self.nightly.look()
+                await asyncio.to_thread(self._log)
+            except (ClinicError, OSError) as error:
+                # The next minute may be a better one; a watch that ends would end the backups.
+                log("running.put_off", why=type(error).__name__)
 
     def _log(self) -> None:
         """Each concern once, when it comes."""

@@ -1,5 +1,6 @@
 """What is found out of a node, and the card that tells the manager."""
 
+import asyncio
 import shutil
 from collections import namedtuple
 from datetime import datetime
@@ -12,6 +13,7 @@ from chairapp.running.health import card
 from chairapp.running.nightly import Nightly
 from chairapp.running.running import facts_of
 from sync.backup import BACKED_UP
+from sync.errors import StoreAway
 from tests.running.conftest import node_of
 
 Usage = namedtuple("Usage", "total used free")
@@ -59,3 +61,40 @@ def test_what_the_card_shows_is_escaped(tmp_path):
     assert "<script>" not in card(failed)
     assert "&lt;script&gt;" in card(failed)
     node.store.close()
+
+
+def test_a_store_that_cannot_be_asked_is_told_as_that(node, monkeypatch):
+    def away():
+        raise StoreAway("The database does not answer.")
+
+    monkeypatch.setattr(node.store, "head", away)
+    assert [(concern.what, concern.serious) for concern in running.Running(node).concerns()] == [("store", True)]
+
+
+def test_while_a_node_runs_its_backups_are_taken_and_each_concern_is_logged_once(node, monkeypatch, maker):
+    logged = []
+    monkeypatch.setattr(running, "EVERY", 0)
+    monkeypatch.setattr(running, "log", lambda event, **fields: logged.append((event, fields.get("what"))))
+    node.store.add(maker.readings(2))
+    around = running.Running(node)
+    looked = iter([OSError(5, "I/O error")])
+    look = around.nightly.look
+
+    async def look_or_fail():
+        for error in looked:
+            raise error
+        await look()
+
+    monkeypatch.setattr(around.nightly, "look", look_or_fail)
+
+    async def serve():
+        async with around.life():
+            while logged.count(("concern", "backup_place")) + len(list(node.settings.backup_to.glob("*.backup"))) < 2:
+                await asyncio.sleep(0)
+            for _ in range(200):
+                await asyncio.sleep(0)
+
+    asyncio.run(serve())
+    assert logged.count(("concern", "backup_place")) == 1
+    assert logged[0] == ("running.put_off", None)
+    assert node.store.kept(BACKED_UP)["position"] == 2
