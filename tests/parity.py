@@ -49,6 +49,17 @@ def seen_here(sequence, made):
     return [json.dumps(view(sequence, entries)) for entries in made.values()]
 
 
+def seen_on_a_tablet(sequence, made):
+    """The same as its worker hands it to the page, which has the entries."""
+    return [json.dumps(tablet_view(sequence, entries)) for entries in made.values()]
+
+
+def tablet_view(sequence, entries, language="en", people=None):
+    found = view(sequence, entries, language, people)
+    del found["state"]["entries"]
+    return found
+
+
 def seen_by(python, sequence, made, folder):
     """Each visit's view as JSON text, by another Python that has nothing installed."""
     document = Path(folder) / "sequence.json"

@@ -8,10 +8,11 @@ import pytest
 
 from chairapp.case import entries_of, read_case
 from chairapp.sequence.check import check_entry
-from chairapp.sequence.view import to_sign, view
+from chairapp.sequence.view import to_sign
 from tests.browser.conftest import Processes, Tablet, free_port, until_page
 from tests.browser.small_node import SEQUENCE
 from tests.browser.stand_in_page import VISIT, address, started
+from tests.parity import tablet_view
 
 CASES = sorted((Path(__file__).parents[2] / "demo_cases").glob("*.json"))
 VIEW_OF = "tm.judge.view(visit, sequence, "
@@ -70,7 +71,7 @@ def test_a_visit_is_judged_on_the_tablet_as_on_the_server(page, path):
         "([visit, entries, people]) => tm.judge.view(visit, sequence, entries, 'en', people).then(JSON.stringify)",
         [VISIT, entries, PEOPLE],
     )
-    assert json.loads(told) == json.loads(json.dumps(view(SEQUENCE, entries, "en", PEOPLE)))
+    assert json.loads(told) == json.loads(json.dumps(tablet_view(SEQUENCE, entries, "en", PEOPLE)))
 
 
 def test_what_a_signature_covers_is_the_same_on_the_tablet_as_on_the_server(page):
@@ -110,7 +111,7 @@ def test_views_of_one_visit_asked_at_once_are_judged_twice_at_most_and_all_answe
     )
     asked, answers = counts
     assert asked == 2
-    assert json.loads(answers[-1]) == json.loads(json.dumps(view(SEQUENCE, entries[:50], "en")))
+    assert json.loads(answers[-1]) == json.loads(json.dumps(tablet_view(SEQUENCE, entries[:50], "en")))
     assert len(set(answers[1:])) == 1
 
 
