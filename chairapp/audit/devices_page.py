@@ -14,7 +14,7 @@ from chairapp.clinic import ClinicDocument
 from chairapp.elements.frame import chip, html
 from sync.store import Record
 
-__all__ = ["DevicesPage", "what_to_do"]
+__all__ = ["DevicesPage", "devices_table", "what_to_do"]
 
 SHOWN = 50
 _QUIET_MS = 24 * 3600 * 1000
@@ -43,7 +43,7 @@ class DevicesPage:
             Markup(
                 '<h1>Tablets and nodes</h1><p class="tm-lead">Who handed in what is heard here; a tablet at a chair '
                 'node is heard through it. Pairing and removing is at <a href="/tablets">Tablets</a>.</p>{}'
-            ).format(_devices(devices, clinic, now))
+            ).format(devices_table(devices, clinic, now))
         )
         html(
             Markup(
@@ -99,7 +99,7 @@ class DevicesPage:
         self._show(refused)
 
 
-def _devices(devices: list[Heard], clinic: ClinicDocument, now: float) -> Markup:
+def devices_table(devices: list[Heard], clinic: ClinicDocument, now: float) -> Markup:
     if not devices:
         return Markup('<p class="tm-empty">None is paired yet.</p>')
     rows = [_row(heard, clinic, now) for heard in sorted(devices, key=lambda heard: -heard.at)]

@@ -113,7 +113,9 @@ def _taken(rows: list[Doc], hand: _Hand, odd: _Oddity | None, chance: Random) ->
     true = {"display.rest": 1.5, "vertical.rest": 70.5 + patient, "vertical.occlusal": 67.5 + patient + distance}
     if odd:
         true[odd.item] = odd.mm + (true["vertical.rest"] if odd.item == "vertical.occlusal" else 0)
-    return [_as_read(row, true, hand, chance) for row in rows]
+    read = [_as_read(row, true, hand, chance) for row in rows]
+    pad = chance.choice(_BACK_PAD)
+    return [{**row, "value": pad} if row["item"] == "lower.pad_left" else row for row in read]
 
 
 def _as_read(row: Doc, true: dict[str, float], hand: _Hand, chance: Random) -> Doc:
