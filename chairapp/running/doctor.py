@@ -106,18 +106,32 @@ def _folder(folder: Folder) -> Iterator[Line]:
 
 def _port(settings: Settings) -> Iterator[Line]:
     """Free, or taken by this very sort of node."""
+    ways = dict.fromkeys((settings.address, settings.address.replace("http://", "https://", 1)))
     try:
-        answer = _ask(f"{settings.address}/health")
-        ours = answer.headers.get("content-type") == "application/json" and answer.json().get("role") == settings.role
+        found = next(
+            (address for address in dict.fromkeys((own, secured)) if _answers_as(settings.role, address)), None
+        )
     except httpx.ConnectError:
         yield Line(GOOD, f"Port {settings.port} is free; the node is not running.")
         return
-    except (httpx.HTTPError, ValueError, AttributeError):
-        ours = False
-    if ours:
-        yield Line(GOOD, f"The {settings.role} node answers at {settings.address}.")
+    if found:
+        yield Line(GOOD, f"The {settings.role} node answers at {found}.")
     else:
         yield Line(WRONG, f"Another program listens on port {settings.port}. Stop it, or choose another --port.")
+
+
+def _answers_as(role: str, address: str) -> bool:
+    """Whether a node of this role answers there. Raises httpx.ConnectError where nothing listens."""
+    try:
+        answer = _ask(f"{address}/health").json()
+    except httpx.ConnectError as error:
+        # Somebody is there, but speaks no TLS.
+        if "SSL" in str(error):
+            return False
+        raise
+    except (httpx.HTTPError, ValueError):
+        return False
+    return isinstance(answer, dict) and answer.get("role") == role
 
 
 def _clinic(address: str) -> Line:

@@ -1,6 +1,12 @@
 """A clinic server that is set up, in this very process."""
 
+from datetime import timedelta
+
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
 
 from chairapp.clinic import ClinicDocument, Person
 from chairapp.node.documents import Documents
@@ -11,7 +17,7 @@ from chairapp.people.demo import demo_clinic
 from chairapp.sequence import digest, document, jaw_relation
 from tests.sync.conftest import Maker
 
-__all__ = ["MANAGER", "SEQUENCE_DIGEST", "maker", "node_of", "notes", "set_up"]
+__all__ = ["MANAGER", "SEQUENCE_DIGEST", "certify", "maker", "node_of", "notes", "set_up"]
 
 SEQUENCE = document(jaw_relation())
 SEQUENCE_DIGEST = digest(SEQUENCE)
@@ -46,6 +52,25 @@ def notes(maker, count=2):
     """A visit with so many notes."""
     made = [maker.reading(value="12 Invented Street") | {"kind": "note", "item": "seating"} for _ in range(count)]
     return [maker.reading(value={"digest": "0" * 64, "box": "7KQ4M2X9"}) | {"kind": "opened", "item": None}, *made]
+
+
+def certify(folder, ends):
+    """A certificate for 127.0.0.1 and its key, both in one file."""
+    key, name = ec.generate_private_key(ec.SECP256R1()), x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "node")])
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(1)
+        .not_valid_before(ends - timedelta(days=30))
+        .not_valid_after(ends)
+        .sign(key, hashes.SHA256())
+    )
+    pem, plain = serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8
+    file = folder / "node.pem"
+    file.write_bytes(key.private_bytes(pem, plain, serialization.NoEncryption()) + certificate.public_bytes(pem))
+    return file
 
 
 @pytest.fixture

@@ -2,8 +2,10 @@
 
 import http.server
 import os
+import ssl
 import threading
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -12,12 +14,12 @@ from chairapp.node.folder import write_toml
 from chairapp.running import doctor
 from chairapp.running.doctor import GOOD, LOOK, WRONG, examine
 from tests.node.conftest import free_port
-from tests.running.conftest import node_of
+from tests.running.conftest import certify, node_of
 
 
 @contextmanager
-def answering(body, kind="application/json"):
-    """Something that listens on a port and gives this to whoever asks."""
+def answering(body, kind="application/json", certificate=None):
+    """Something that listens on a port and gives this to whoever asks, with a certificate over TLS."""
 
     class Handler(http.server.BaseHTTPRequestHandler):
         def do_GET(self):
@@ -30,6 +32,11 @@ def answering(body, kind="application/json"):
             pass
 
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    if certificate:
+        secured = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        secured.load_cert_chain(certificate)
+        server.socket = secured.wrap_socket(server.socket, server_side=True, do_handshake_on_connect=False)
+        server.handle_error = lambda *_: None  # a plain request at its port is a try, no error
     thread = threading.Thread(target=server.serve_forever, args=(0.01,))
     thread.start()
     try:
@@ -102,6 +109,19 @@ def test_the_port_is_free_ours_or_taken(data):
     ):
         with answering(body, kind) as port:
             assert with_(said(data, port), f"Another program listens on port {port}") == WRONG
+
+
+def test_a_node_behind_its_certificate_is_known_and_told_when_that_ends(data, tmp_path):
+    soon = datetime.now(UTC) + timedelta(days=5)
+    certificate = certify(data / "keys", soon)
+    with answering(b'{"status": "ok", "role": "clinic"}', certificate=certificate) as port:
+        lines = said(data, port)
+    assert with_(lines, f"The clinic node answers at https://127.0.0.1:{port}") == GOOD
+    assert with_(lines, "The certificate of this node ends in 4 days") == LOOK
+    certify(data / "keys", soon + timedelta(days=60))
+    assert with_(said(data), "The certificate ends on") == GOOD
+    certify(data / "keys", soon - timedelta(days=6))
+    assert with_(said(data), "The certificate of this node has ended") == WRONG
 
 
 def test_a_folder_that_is_none_a_setting_that_cannot_be_meant_and_keys_open_to_others(data, tmp_path):
