@@ -108,9 +108,7 @@ def _port(settings: Settings) -> Iterator[Line]:
     """Free, or taken by this very sort of node."""
     ways = dict.fromkeys((settings.address, settings.address.replace("http://", "https://", 1)))
     try:
-        found = next(
-            (address for address in dict.fromkeys((own, secured)) if _answers_as(settings.role, address)), None
-        )
+        found = next((way for way in ways if _answers_as(settings.role, way)), None)
     except httpx.ConnectError:
         yield Line(GOOD, f"Port {settings.port} is free; the node is not running.")
         return
