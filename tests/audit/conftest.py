@@ -1,5 +1,6 @@
 """Visits as tablets write them, in a store of every sort, summed up."""
 
+import copy
 from collections.abc import Iterator
 
 import pytest
@@ -20,6 +21,7 @@ SEQUENCE = document(jaw_relation())
 DIGEST = digest(SEQUENCE)
 DAY_MS = 24 * 3600 * 1000
 MORNING = 1_795_600_000_000
+_MADE = {}
 
 
 def sequence_of(name):
@@ -36,6 +38,14 @@ def start(store):
 
 def visit(*more, days=0.0, author="clin-1", chair="1", box=None, device="tablet-1", name="", **changed):
     """A visit in which all fits but for what is changed; `more` are rows of a case that follow, such as a signature."""
+    how = repr((more, days, author, chair, box, device, name, changed))
+    # Working a visit out takes longer than all a test does with it, and every store is given the same ones.
+    if how not in _MADE:
+        _MADE[how] = _made(more, days, author, chair, box, device, name, changed)
+    return copy.deepcopy(_MADE[how])
+
+
+def _made(more, days, author, chair, box, device, name, changed):
     answers = {**FITTING, **{item.replace("__", "."): value for item, value in changed.items()}}
     rows = []
     for item, value in answers.items():
