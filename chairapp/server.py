@@ -31,7 +31,6 @@ from chairapp.node.documents import document_routes
 from chairapp.node.errors import ClinicAway, NodeError, PortTaken
 from chairapp.node.exporting import add_exports
 from chairapp.node.folder import Folder
-from chairapp.node.headers import Guard
 from chairapp.node.log import log
 from chairapp.node.looks import noting
 from chairapp.node.membership import Membership
@@ -40,6 +39,7 @@ from chairapp.node.peopling import add_people_pages
 from chairapp.node.purging import keep_purging
 from chairapp.node.removed import removed_routes, take_removed
 from chairapp.node.settings import Settings, is_loopback
+from chairapp.people.callers import Callers
 from chairapp.people.demo import DEMO_PIN, demo_clinic
 from chairapp.people.doors import Doors
 from chairapp.people.enrol import enrol_routes
@@ -59,6 +59,8 @@ from chairapp.sequence.override import load_override
 from chairapp.tablet import Author, add_tablet
 from chairapp.tablet.icons import svg
 from chairapp.visit import stage
+from chairapp.web.guard import Guard
+from chairapp.web.limits import Limits
 from sync.access import Device
 from sync.cors import Cors
 from sync.forward import Forward
@@ -82,7 +84,16 @@ def serve(settings: Settings, folder: Folder) -> None:
     """Run the node until it is told to stop (Ctrl-C, SIGTERM). Raises PortTaken, and what `make_app` raises."""
     listening = _listen(settings)
     app = make_app(settings, folder)
-    config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=3)
+    config = uvicorn.Config(
+        app,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=3,
+        # Anybody can write who a request was forwarded for, and by which scheme.
+        proxy_headers=False,
+        ws_max_size=1024 * 1024,
+    )
     log("node.listening", role=settings.role, host=settings.host, port=settings.port)
     if settings.role == "clinic":
         _say_how_to_begin(app.state.set_up.link(folder.node, settings.address))
@@ -112,12 +123,13 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         side = _Clinic(node, settings, pins, PairingCodes(safe))
     node.device = side.device
     running = Running(node)
+    tries = Callers()
     app = FastAPI(title="Threemark", docs_url=None, redoc_url=None, lifespan=_together(side.life, running.life))
     app.state.devices = node.devices
     callers = Hearing(node.devices, node.store) if settings.role == "clinic" else node.devices
     app.include_router(routes(node.store, callers, node.check, blobs=node.blobs, state=stage))
     app.include_router(document_routes(node.documents, node.devices))
-    app.include_router(pair_route(side.pair, is_loopback))
+    app.include_router(pair_route(side.pair, is_loopback, tries))
     app.include_router(
         enrol_routes(
             node.devices,
@@ -154,6 +166,7 @@ def make_app(settings: Settings, folder: Folder) -> FastAPI:
         show_welcome_message=False,
     )
     app.add_middleware(Cors, origins=side.origins)
+    app.add_middleware(Limits)
     app.add_middleware(Guard)
     return app
 

@@ -18,6 +18,7 @@ from nicegui.client import Client
 
 from chairapp.clinic import MANAGER, ClinicDocument, Person, Roles
 from chairapp.elements.frame import Frame, html
+from chairapp.people.callers import Callers
 from chairapp.people.sessions import Sessions
 
 __all__ = ["Doors", "local_path", "sign_in_at"]
@@ -38,6 +39,7 @@ class Doors:
         self.sessions = sessions
         self.cookie = cookie
         self._demo = demo
+        self.tries = Callers()
         self.frame: Callable[[], Frame]
         self.noted: Note
         self.declared: dict[str, Roles] = {}

@@ -14,7 +14,7 @@ from chairapp.elements.frame import Frame, html
 from chairapp.people.errors import WeakPin
 from chairapp.people.pins import checked_pin
 
-__all__ = ["Form", "page_of", "see", "typed_in"]
+__all__ = ["Form", "page_of", "see", "typed_in", "wait_first"]
 
 _LONG = 2000
 _BODY_MAX = 64 * 1024
@@ -118,6 +118,17 @@ def page_of(
         html(body)
     answer = client.build_response(request, status)
     answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def wait_first(request: Request, frame: Callable[[], Frame], seconds: int) -> Response:
+    """For a caller from whom too many wrong tries came."""
+    told = Markup(
+        '<h1>Wait {} seconds</h1><p class="tm-lead">Too many wrong tries came from here. After that, go back and '
+        "try again.</p>"
+    )
+    answer = page_of(request, frame, "Wait", "", told.format(seconds), 429)
+    answer.headers["Retry-After"] = str(seconds)
     return answer
 
 

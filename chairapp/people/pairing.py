@@ -16,6 +16,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, StringConstraints, ValidationError
 
 from chairapp.clinic import ClinicDocument
+from chairapp.people.callers import Callers, caller_of
 from sync.access import Device, Letter, Roster, new_token
 from sync.models import ERRORS
 
@@ -25,6 +26,7 @@ __all__ = ["Pair", "Pairing", "PairingRefused", "PairingRequest", "next_letter",
 
 _FORWARDED = ("forwarded", "via", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip")
 _BODY_MAX = 4096
+_GUESSED = ("code", "Authorization")
 
 
 class PairingRequest(BaseModel):
@@ -98,7 +100,7 @@ def next_letter(devices: Sequence[Device], letters: Sequence[str]) -> str:
     return min(letters, key=lambda letter: (given[letter], letters.index(letter)))
 
 
-def pair_route(pair: Pair, is_loopback: Callable[[str], bool]) -> APIRouter:
+def pair_route(pair: Pair, is_loopback: Callable[[str], bool], tries: Callers) -> APIRouter:
     """The route around `pair`, which is a clinic server's Pairing or a chair node's way to one."""
     router = APIRouter(tags=["sync"])
     body = {"required": True, "content": {"application/json": {"schema": PairingRequest.model_json_schema()}}}
@@ -107,12 +109,22 @@ def pair_route(pair: Pair, is_loopback: Callable[[str], bool]) -> APIRouter:
     async def post_pair(request: Request) -> JSONResponse:
         try:
             _from_this_machine(request, is_loopback)
+            _may_try(tries.wait(caller_of(request)))
             answer, status = await pair(await _asked(request), _token(request)), 200
         except PairingRefused as refused:
+            if refused.field in _GUESSED and refused.status in (401, 403):
+                tries.wrong(caller_of(request))
             answer, status = {"error": {"field": refused.field, "why": refused.why, "do": refused.do}}, refused.status
         return JSONResponse(answer, status, headers={"Cache-Control": "no-store", "Threemark-Protocol": "1"})
 
     return router
+
+
+def _may_try(wait: int) -> None:
+    if wait:
+        raise PairingRefused(
+            429, "code", f"too many wrong codes came from here: wait {wait} seconds", "then try once more"
+        )
 
 
 def _token(request: Request) -> str | None:

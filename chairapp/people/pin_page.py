@@ -10,9 +10,10 @@ from markupsafe import Markup
 
 from chairapp.clinic import ANYONE, STAFF, ClinicDocument, Person
 from chairapp.elements.frame import Frame, Page, html
+from chairapp.people.callers import caller_of
 from chairapp.people.doors import Doors
 from chairapp.people.errors import NobodyHere, PinLocked, WrongPin
-from chairapp.people.form import Form, page_of, see, typed_in
+from chairapp.people.form import Form, page_of, see, typed_in, wait_first
 from chairapp.people.links import Links
 from chairapp.people.pins import Pins
 from chairapp.people.sign_in import signed_in
@@ -52,6 +53,8 @@ def pin_page_routes(doors: Doors, clinic: Clinic, pins: Pins, links: Links) -> A
 
     @router.post("/pin/new")
     async def choose(request: Request) -> Response:
+        if wait := doors.tries.wait(caller_of(request)):
+            return wait_first(request, doors.frame, wait)
         form = Form(await typed_in(request))
         code = form.typed.get("code", "")
         person = _whose(await run_in_threadpool(links.purpose, code), clinic)
@@ -59,6 +62,7 @@ def pin_page_routes(doors: Doors, clinic: Clinic, pins: Pins, links: Links) -> A
         if person and form.faults:
             return page_of(request, doors.frame, "Choose a PIN", "", _new(form, person))
         if person is None or await run_in_threadpool(links.use, code) is None:
+            doors.tries.wrong(caller_of(request))
             return see("/pin/new")
         await run_in_threadpool(pins.set, person.id, form.typed["pin"])
         await run_in_threadpool(doors.noted, person, "chose a PIN by a link")

@@ -11,10 +11,11 @@ from markupsafe import Markup
 
 from chairapp.clinic import ANYONE, ClinicDocument, Person
 from chairapp.elements.frame import Frame, Page, html
+from chairapp.people.callers import caller_of
 from chairapp.people.clinic_book import ClinicBook, new_id
 from chairapp.people.clinic_form import clinic_fields, settings_in
 from chairapp.people.doors import Doors
-from chairapp.people.form import Form, page_of, see, typed_in
+from chairapp.people.form import Form, page_of, see, typed_in, wait_first
 from chairapp.people.links import Links
 from chairapp.people.pins import Pins
 from chairapp.people.sign_in import signed_in
@@ -60,8 +61,11 @@ def set_up_routes(doors: Doors, set_up: SetUp) -> APIRouter:
 
     @router.post("/set-up")
     async def begin(request: Request) -> Response:
+        if wait := doors.tries.wait(caller_of(request)):
+            return wait_first(request, doors.frame, wait)
         form = Form(await typed_in(request))
         if not await run_in_threadpool(set_up.may, form.typed.get("code", "")):
+            doors.tries.wrong(caller_of(request))
             return see("/set-up")
         manager = await run_in_threadpool(_begun, form, set_up)
         if manager is None:

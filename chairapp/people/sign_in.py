@@ -13,6 +13,7 @@ from nicegui import ui
 
 from chairapp.clinic import ANYONE, ClinicDocument, Person
 from chairapp.elements.frame import Frame, Page, html
+from chairapp.people.callers import caller_of
 from chairapp.people.doors import Doors, local_path
 from chairapp.people.errors import NobodyHere, PinLocked, WrongPin
 from chairapp.people.form import see
@@ -49,9 +50,12 @@ def sign_in_routes(doors: Doors, pins: Pins) -> APIRouter:
         then: Annotated[str, Form(max_length=2000)] = "/",
     ) -> Response:
         back = {"then": local_path(then), "person": person}
+        if wait := doors.tries.wait(caller_of(request)):
+            return see(f"/sign-in?{urlencode(back | {'wait': wait})}")
         try:
             found = await run_in_threadpool(pins.check, person, pin)
         except (WrongPin, NobodyHere):
+            doors.tries.wrong(caller_of(request))
             return see(f"/sign-in?{urlencode(back | {'wrong': 'pin'})}")
         except PinLocked as locked:
             return see(f"/sign-in?{urlencode(back | {'wait': locked.seconds})}")

@@ -16,7 +16,7 @@ from chairapp.elements.frame import Frame, html
 from chairapp.node.access_log import AccessLog
 from chairapp.node.exporting import add_exports
 from chairapp.node.folder import open_folder
-from chairapp.node.headers import Guard
+from chairapp.web.guard import Guard
 from chairapp.node.looks import noting
 from chairapp.node.node import Node, open_store
 from chairapp.node.settings import read_settings

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from chairapp.clinic import CLINIC_VISIT
+from chairapp.people.callers import FREE_TRIES, Callers
 from chairapp.people.links import DAY_MS, Links
 from chairapp.people.safe import FileSafe
 from tests.people.conftest import site_of
@@ -287,3 +288,34 @@ def test_a_new_link_for_the_same_ends_the_one_before(tmp_path):
     first, other, second = links.make("ada"), links.make("ben"), links.make("ada")
     assert [links.use(code) for code in (first, second, second, other)] == [None, "ada", None, "ben"]
     assert first not in (tmp_path / "people.json").read_text()
+
+
+# ---- guessing, by who calls
+
+
+@pytest.fixture
+def thief(site, monkeypatch):
+    """A browser at an address from which as many wrong tries came as are free."""
+    monkeypatch.setattr(site.doors, "tries", Callers())
+    web = site.web()
+    for number in range(FREE_TRIES - 1):
+        site.doors.tries.wrong("testclient")
+        assert site.doors.tries.wait("testclient") == 0, number
+    return web
+
+
+def test_a_caller_guessing_pins_of_one_person_after_another_has_to_wait(site, manager, thief):
+    def sign_in_as(person, pin):
+        return thief.post("/sign-in", data={"person": person, "pin": pin}).headers["location"]
+
+    assert "wrong=pin" in sign_in_as("nobody-at-all", "135790")
+    assert re.search(r"wait=(29|30)$", sign_in_as(site.doors._clinic().staff[0].id, MANAGER_PIN))
+
+
+@pytest.mark.parametrize("path", ["/set-up", "/pin/new"])
+def test_a_caller_guessing_links_has_to_wait(manager, thief, path):
+    assert thief.post(path, data={"code": "guessed", "pin": "135790", "again": "135790"}).status_code == 303
+    refused = thief.post(path, data={"code": "guessed", "pin": "135790", "again": "135790"})
+    assert refused.status_code == 429
+    assert 0 < int(refused.headers["retry-after"]) <= 30
+    assert "Too many wrong tries" in words(refused)

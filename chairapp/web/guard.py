@@ -1,4 +1,4 @@
-"""What every answer of a node carries, and which calls it does not take."""
+"""Whom a node answers, what every answer of a node carries, and which calls it does not take."""
 
 from starlette.datastructures import MutableHeaders
 from starlette.responses import JSONResponse
@@ -30,7 +30,6 @@ _HEADERS = {
     "X-Content-Type-Options": "nosniff",
     # With "no-referrer" a browser says "Origin: null" of a form of our own page, and the guard would refuse it.
     "Referrer-Policy": "same-origin",
-    "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
@@ -50,13 +49,17 @@ class Guard:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
-        elif not is_loopback(_host(scope)) or (scope["type"] == "websocket" and _is_foreign(scope)):
+        elif (
+            _count(scope, b"host") > 1
+            or not is_loopback(_host(scope))
+            or (scope["type"] == "websocket" and _is_foreign(scope))
+        ):
             await _refuse(scope, receive, send)
         elif scope["type"] == "http" and _writes(scope) and _is_from_another_site(scope):
             error = {"field": "origin", "why": "a page of another site asks", "do": "ask from this node's own page"}
             await JSONResponse({"error": error}, 403)(scope, receive, send)
         else:
-            await self._app(scope, receive, _with_headers(send))
+            await self._app(scope, receive, _with_headers(send, scope["path"]))
 
 
 def _host(scope: Scope) -> str:
@@ -80,6 +83,10 @@ def _is_from_another_site(scope: Scope) -> bool:
     return _is_foreign(scope) or _header(scope, b"sec-fetch-site") in ("cross-site", "same-site")
 
 
+def _count(scope: Scope, wanted: bytes) -> int:
+    return sum(name == wanted for name, _ in scope["headers"])
+
+
 def _header(scope: Scope, wanted: bytes) -> str:
     return next((value for name, value in scope["headers"] if name == wanted), b"").decode("latin-1")
 
@@ -92,12 +99,15 @@ async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
     await JSONResponse({"error": error}, 421)(scope, receive, send)
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, path: str) -> Send:
+    allowed = f"camera={'(self)' if path == '/chair' else '()'}, microphone=(), geolocation=()"
+
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers.setdefault(name, value)
+            headers.setdefault("Permissions-Policy", allowed)
         await send(message)
 
     return sending

@@ -7,7 +7,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
-from chairapp.node.headers import Guard
+from chairapp.web.guard import Guard
 
 
 async def plain(_):
@@ -26,7 +26,9 @@ async def echo(socket):
 
 @pytest.fixture
 def client():
-    app = Starlette(routes=[Route("/", plain), Route("/worker", strict), WebSocketRoute("/socket", echo)])
+    app = Starlette(
+        routes=[Route("/", plain), Route("/worker", strict), Route("/chair", plain), WebSocketRoute("/socket", echo)]
+    )
     return TestClient(Guard(app), base_url="http://127.0.0.1:8080")
 
 
@@ -59,3 +61,23 @@ def test_a_socket_of_another_sites_page_is_refused(client, origin):
         client.websocket_connect("/socket", headers={"Origin": origin, "Host": "127.0.0.1:8080"}),
     ):
         pass
+
+
+def test_two_host_headers_are_one_too_many(client):
+    assert client.get("/", headers=[("Host", "127.0.0.1"), ("Host", "rims.example")]).status_code == 421
+
+
+def test_the_camera_is_for_the_tablet_page_alone(client):
+    assert "camera=(self)" in client.get("/chair").headers["permissions-policy"]
+    assert "camera=()" in client.get("/").headers["permissions-policy"]
+
+
+@pytest.mark.parametrize(
+    "word", ["frame-ancestors 'none'", "object-src 'none'", "base-uri 'none'", "form-action 'self'"]
+)
+def test_no_page_is_framed_or_sends_its_forms_elsewhere(client, word):
+    headers = client.get("/").headers
+    assert word in headers["content-security-policy"]
+    assert "http" not in headers["content-security-policy"]
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "same-origin"

@@ -1,0 +1,1 @@
+"""What stands between a node and whoever calls it."""
