@@ -110,7 +110,7 @@ def test_without_a_token_not_a_byte_is_read(ask: Ask) -> None:
 
 
 def test_a_small_body_that_unpacks_to_a_gigabyte_costs_no_more_than_a_body_may_have(ask: Ask) -> None:
-    bomb = b"".join(_bomb(1024))
+    bomb = _bomb(1024)
     assert len(bomb) < 2 * MB
     tracemalloc.start()
     asked = now(ask().send(iter([bomb]), content_encoding="gzip"))
@@ -120,12 +120,20 @@ def test_a_small_body_that_unpacks_to_a_gigabyte_costs_no_more_than_a_body_may_h
     assert peak < 16 * MB
 
 
-def _bomb(megabytes: int) -> Iterator[bytes]:
+def _bomb(megabytes: int) -> bytes:
+    """Zeros, packed by megabytes that know nothing of each other, so that one of them stands for all that follow.
+
+    Its check sum at the end is that of two megabytes only; nobody should read so far.
+    """
     packer = zlib.compressobj(9, zlib.DEFLATED, zlib.MAX_WBITS | 16)
-    block = bytes(MB)
-    for _ in range(megabytes):
-        yield packer.compress(block)
-    yield packer.flush()
+    first, next_one = (packer.compress(bytes(MB)) + packer.flush(zlib.Z_FULL_FLUSH) for _ in range(2))
+    return first + next_one * (megabytes - 1) + packer.flush()
+
+
+def test_the_bomb_unpacks_to_as_much_as_it_says() -> None:
+    unpacker = zlib.decompressobj(zlib.MAX_WBITS | 16)
+    bomb = _bomb(20)
+    assert unpacker.decompress(bomb[:-8]) == bytes(20 * MB)
 
 
 DEEP = {
@@ -204,9 +212,10 @@ def test_a_batch_of_nonsense_costs_no_more_than_one_of_entries(ask: Ask, store: 
     entries = json.dumps({"entries": maker.readings(BATCH)}).encode()
     times = []
     for body in (entries, nonsense):
-        began = time.perf_counter()
+        # Of the processor: how long a busy disk keeps either waiting says nothing of what they cost.
+        began = time.process_time()
         assert now(ask().send(iter([body]))).status == 200
-        times.append(time.perf_counter() - began)
+        times.append(time.process_time() - began)
     assert times[1] < 5 * times[0] + 1
 
 
