@@ -1,13 +1,14 @@
 """A clinic's years in one database: what is put in and what is asked for, as it grows. `make bench-large`.
 
-    python -m bench._large [--visits N]
+    python -m bench._large [--visits N] [--on SQLite|PostgreSQL]
 
 Fills SQLite, and PostgreSQL where it is installed, through the store itself (checks by the database, chain, list of
 visits, marks for summaries, a commit that waits for the disk), 60 entries a visit, 500 a batch, and writes LARGE.md.
 
-Then the manager's summaries of as many visits, in a database of their own: every visit is one line there, and its rows
-are those of an invented visit that was really judged, under another name and day. So their size and their order are
-those of a clinic, and only the judging, which takes as long for the last visit as for the first, is left out.
+The manager's summaries are caught up and asked after a hundredth of the visits and after all of them, in the same
+database. Every visit is summed up from its own entries, but as an invented visit that was really judged, under its own
+name and day: so the rows and their order are those of a clinic, and only the judging, which takes as long for the last
+visit as for the first, is left out. What one visit's page is made from is asked of some that are really judged.
 """
 
 import argparse
@@ -25,22 +26,18 @@ from typing import NamedTuple
 
 import pytest
 
-from bench.audit import A_DAY, made, questions
+from bench.audit import MadeUp, one_visit, questions
 from bench.save import ENTRIES_A_VISIT, Maker
 from chairapp.audit.summary import Summaries
-from chairapp.audit.summed import Summed, Summing
-from sync.entry import Entry, Stamper
 from sync.sql_store import SqlStore
 from sync.store import BATCH, cursor_at
-from tests.audit.conftest import DAY_MS, MORNING, label_on, sequence_of
 from tests.sync.postgres import running
 
 VISITS = 20_000
 PARTS = 10
 ASKED = 200
+JUDGED = 60
 PAGE = 50
-FATES = 420
-"""Invented visits that are judged, for all the others to be like."""
 
 
 class Filled(NamedTuple):
@@ -66,37 +63,52 @@ class Audited(NamedTuple):
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--visits", type=int, default=VISITS)
-    visits = asked.parse_args().visits
+    asked.add_argument("--on", choices=("SQLite", "PostgreSQL"), help="one of the two only")
+    args = asked.parse_args()
     began = time.perf_counter()
-    filled = [_filled(name, url, visits) for name, url in _databases()]
-    audited = [_audited(name, url, visits) for name, url in _databases("audit")]
-    text = _report(visits, filled, audited, time.perf_counter() - began)
+    found = [_measured(name, url, args.visits) for name, url in _databases(args.on)]
+    filled, audited = [one for one, _ in found], [one for _, one in found]
+    text = _report(args.visits, filled, audited, time.perf_counter() - began)
     (Path(__file__).parent / "LARGE.md").write_text(text)
     print(text)
 
 
-def _databases(name: str = "clinic") -> Iterator[tuple[str, str]]:
-    with tempfile.TemporaryDirectory() as folder:
-        yield "SQLite", f"sqlite:///{folder}/{name}.sqlite"
-    try:
-        with running(durable=True) as url:
-            yield "PostgreSQL", url
-    except pytest.skip.Exception as skipped:
-        print(f"bench large: {skipped}")
+def _databases(only: str | None) -> Iterator[tuple[str, str]]:
+    if only != "PostgreSQL":
+        with tempfile.TemporaryDirectory() as folder:
+            yield "SQLite", f"sqlite:///{folder}/clinic.sqlite"
+    if only != "SQLite":
+        try:
+            with running(durable=True) as url:
+                yield "PostgreSQL", url
+        except pytest.skip.Exception as skipped:
+            print(f"bench large: {skipped}")
 
 
-def _filled(name: str, url: str, visits: int) -> Filled:
-    maker, store = Maker(), SqlStore(url)
+def _measured(name: str, url: str, visits: int) -> tuple[Filled, Audited]:
+    maker, few = Maker(), visits // 100
     first: list[str] = []
     rates: list[float] = []
     work: list[float] = []
-    with contextlib.closing(store):
+    with contextlib.closing(SqlStore(url)) as store:
+        summaries = Summaries(store, MadeUp())
+        _fill(store, maker, few * ENTRIES_A_VISIT, first)
+        before = _asked(store, summaries, few)
         for part in range(PARTS):
-            rate, worked = _fill(store, maker, visits // PARTS * ENTRIES_A_VISIT, first)
+            rate, worked = _fill(store, maker, (visits - few) // PARTS * ENTRIES_A_VISIT, first)
             rates.append(rate)
             work.append(worked)
             print(f"{name}: {(part + 1) * 100 // PARTS} % at {rates[-1]:,.0f} entries/s", flush=True)
-        return Filled(name, rates, work, _questions(store, maker, first), _size(store, url))
+        filled = Filled(name, rates, work, _questions(store, maker, first), _size(store, url))
+        rate = (visits - few) / _seconds(summaries.catch_up)
+        print(f"{name}: {visits:,} visits summed up, {rate:,.0f} a second", flush=True)
+        return filled, Audited(name, few, rate, before, _asked(store, summaries, visits))
+
+
+def _asked(store: SqlStore, summaries: Summaries, visits: int) -> dict[str, tuple[float, float]]:
+    """The manager's questions of as many visits: median and 95th percentile, in ms."""
+    one = {"one visit, judged": _timed(one_visit(store, summaries, visits, JUDGED), JUDGED)}
+    return {name: _timed(question) for name, question in questions(summaries, visits).items()} | one
 
 
 def _fill(store: SqlStore, maker: Maker, count: int, visits: list[str]) -> tuple[float, float]:
@@ -134,52 +146,9 @@ def _questions(store: SqlStore, maker: Maker, visits: list[str]) -> dict[str, tu
     return {name: _timed(question) for name, question in questions.items()}
 
 
-def _audited(name: str, url: str, visits: int) -> Audited:
-    """The manager's questions of a hundredth of the visits, then of all of them."""
-    made_up, few = _MadeUp(), visits // 100
-    with contextlib.closing(SqlStore(url)) as store:
-        summaries = Summaries(store, made_up)
-        made_up.open(store, few)
-        summaries.catch_up()
-        before = {name: _timed(question) for name, question in questions(summaries, few).items()}
-        made_up.open(store, visits - few)
-        rate = (visits - few) / _seconds(summaries.catch_up)
-        print(f"{name}: {visits:,} visits summed up, {rate:,.0f} a second", flush=True)
-        after = {name: _timed(question) for name, question in questions(summaries, visits).items()}
-    return Audited(name, few, rate, before, after)
-
-
-class _MadeUp:
-    """Sums a visit up as the invented one it is like; `open` puts the visits in, in the order of their days."""
-
-    def __init__(self) -> None:
-        sum_up = Summing(sequence_of, label_on)
-        self._like = [sum_up(entries[0]["visit"], entries) for entries in map(made, range(FATES))]
-        self._stamper = Stamper("0b5f6c1e-7a52-4a51-9d3e-2f3f0a4b9c12")
-        self._numbers: dict[str, int] = {}
-
-    def open(self, store: SqlStore, count: int) -> None:
-        for start in range(0, count, BATCH):
-            store.add([self._next() for _ in range(min(BATCH, count - start))])
-
-    def __call__(self, visit: str, entries: list[Entry]) -> Summed:
-        number = self._numbers[visit]
-        like = self._like[number % FATES]
-        opened = {"opened_ms": int(MORNING + number / A_DAY * DAY_MS)}
-        row = {**like.visit, "visit": visit, "entries": len(entries), **opened}
-        flags = [{**flag, "visit": visit, **opened} for flag in like.flags]
-        rest = ([{**row, "visit": visit} for row in rows] for rows in (like.steps, like.series, like.checks))
-        return Summed(row, flags, *rest)
-
-    def _next(self) -> Entry:
-        visit = self._stamper.new_id()
-        self._numbers[visit] = len(self._numbers)
-        return self._stamper.entry(visit, "reading", author="staff-1", item="height.first", value=60)
-
-
-def _timed(question: Callable[[], object]) -> tuple[float, float]:
-    times = sorted(_seconds(question) * 1000 for _ in range(ASKED))
-    return statistics.median(times), times[ASKED * 95 // 100]
+def _timed(question: Callable[[], object], asked: int = ASKED) -> tuple[float, float]:
+    times = sorted(_seconds(question) * 1000 for _ in range(asked))
+    return statistics.median(times), times[asked * 95 // 100]
 
 
 def _seconds(call: Callable[[], object]) -> float:
@@ -227,7 +196,8 @@ def _of_the_audit(visits: int, audited: list[Audited]) -> Iterator[str]:
     yield _line("", *at)
     yield _line("-", *("-" for _ in at))
     yield _line(
-        "visits written to the summaries a second", *(cell for one in audited for cell in ("", f"{one.rate:,.0f}"))
+        "visits summed up a second, but for the judging",
+        *(cell for one in audited for cell in ("", f"{one.rate:,.0f}")),
     )
     for name in audited[0].after:
         cells = [times[name] for one in audited for times in (one.before, one.after)]
