@@ -134,9 +134,10 @@ class Desk:
     def _answer(self, stored: list[str], refused: list[tuple[Any, Refusal]], device: Device) -> Answer:
         told: list[RefusedModel] = []
         settled: list[str] = []
-        for raw, refusal in refused:
+        filed = self._store.refuse_all(refused, device.id)
+        for (raw, refusal), where in zip(refused, filed, strict=True):
             entry_id = _id_of(raw)
-            if self._store.refuse(raw, refusal, device.id).settled and entry_id is not None:
+            if where.settled and entry_id is not None:
                 settled.append(entry_id)
             else:
                 told.append(RefusedModel(id=entry_id, field=refusal.field, why=refusal.why, do=refusal.do))

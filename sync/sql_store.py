@@ -189,12 +189,13 @@ class SqlStore:
         return read(data) if data else None
 
     def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> Filed:
-        key = key_of(entry)
+        return self.refuse_all([(entry, refusal)], device)[0]
+
+    def refuse_all(self, refused: Sequence[tuple[Any, Refusal]], device: str = "") -> list[Filed]:
+        if not refused:
+            return []
         with self.database.writing() as connection:
-            settled = connection.scalar(select(tables.refused.c.settled).where(tables.refused.c.key == key))
-            if settled is None:
-                _refuse(connection, Record(key, entry, refusal, device, self._now(), False))
-        return Filed(key, bool(settled))
+            return [_file(connection, entry, refusal, device, self._now()) for entry, refusal in refused]
 
     def refused(self) -> list[Record]:
         with self.database.reading() as connection:
@@ -379,6 +380,14 @@ def _erase(connection: Connection, erasing: Erasing) -> None:
     for entry_id, data in erasing.wiped.items():
         connection.execute(update(tables.entry).where(tables.entry.c.id == entry_id).values(data=data, bare=True))
         connection.execute(delete(tables.attachment).where(tables.attachment.c.entry == entry_id))
+
+
+def _file(connection: Connection, entry: Any, refusal: Refusal, device: str, now: int) -> Filed:
+    key = key_of(entry)
+    settled = connection.scalar(select(tables.refused.c.settled).where(tables.refused.c.key == key))
+    if settled is None:
+        _refuse(connection, Record(key, entry, refusal, device, now, False))
+    return Filed(key, bool(settled))
 
 
 def _refuse(connection: Connection, record: Record) -> None:

@@ -183,6 +183,9 @@ class Store(Protocol):
     def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> Filed:
         """Put what came into the drawer, once however often it comes."""
 
+    def refuse_all(self, refused: Sequence[tuple[Any, Refusal]], device: str = "") -> list[Filed]:
+        """The same for what a device sent together; a database waits for its disk once."""
+
     def refused(self) -> list[Record]:
         """All records of the drawer, the oldest first."""
 

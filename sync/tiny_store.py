@@ -189,8 +189,11 @@ class TinyStore:
         return self.get(entry_id) if entry_id else None
 
     def refuse(self, entry: Any, refusal: Refusal, device: str = "") -> Filed:
+        return self.refuse_all([(entry, refusal)], device)[0]
+
+    def refuse_all(self, refused: Sequence[tuple[Any, Refusal]], device: str = "") -> list[Filed]:
         with self._guard:
-            return self._drawer.put(entry, refusal, device, self._now())
+            return [self._drawer.put(entry, refusal, device, self._now()) for entry, refusal in refused]
 
     def refused(self) -> list[Record]:
         with self._guard:

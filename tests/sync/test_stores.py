@@ -211,6 +211,21 @@ def test_the_latest_entry_of_a_device_is_found_though_it_came_before_others(stor
     assert store.latest("tablet-3") is None
 
 
+def test_what_is_refused_together_is_kept_each_once_and_told_apart(store: Store, maker: Maker) -> None:
+    bad = {**maker.reading(), "kind": "Wrong Kind"}
+    known = store.refuse(bad, NO, "tablet-1")
+    store.settle(known.key)
+    filed = store.refuse_all([(5, NO), (bad, NO), (5, NO), ("text", NO)], "tablet-2")
+    assert [one.settled for one in filed] == [False, True, False, False]
+    assert filed[0] == filed[2]
+    assert [(record.key, record.device) for record in store.refused()] == [
+        (known.key, "tablet-1"),
+        (filed[0].key, "tablet-2"),
+        (filed[3].key, "tablet-2"),
+    ]
+    assert store.refuse_all([]) == []
+
+
 def test_a_refused_entry_is_kept_as_it_came_once_until_it_is_settled(
     open_store: OpenStore, maker: Maker, clock: Clock
 ) -> None:
