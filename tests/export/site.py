@@ -16,10 +16,10 @@ from chairapp.elements.frame import Frame, html
 from chairapp.node.access_log import AccessLog
 from chairapp.node.exporting import add_exports
 from chairapp.node.folder import open_folder
-from chairapp.web.guard import Guard
 from chairapp.node.looks import noting
 from chairapp.node.node import Node, open_store
 from chairapp.node.settings import read_settings
+from chairapp.web.guard import Guard
 
 WAYS = (("/chair", "Walk a visit"), ("/label", "Label a box"), ("/boxes", "Boxes"), ("/audit", "Audit"))
 
