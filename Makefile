@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/pip --disable-pip-version-check --quiet
-WORKERS ?= 2
+WORKERS ?= 3
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 

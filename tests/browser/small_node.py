@@ -21,6 +21,7 @@ import asyncio
 import json
 import os
 from contextlib import asynccontextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import uvicorn
@@ -65,7 +66,9 @@ def main() -> None:
     check = _check if asked.fault == "refuses" else None
     state = (lambda _: FINISHED) if asked.finished else None
     app.include_router(routes(store, devices, check, blobs=FolderBlobs(asked.data / "blobs"), state=state))
-    app.post("/backed-up")(lambda: store.keep(BACKED_UP, store.head()._asdict()))
+    app.post("/backed-up")(
+        lambda: store.keep(BACKED_UP, {**store.head()._asdict(), "at": datetime.now(UTC).isoformat()})
+    )
     app.include_router(_documents(devices, {"steps": []} if asked.fault == "wrong-sequence" else SEQUENCE))
     app.include_router(_pairing(devices))
     _add_mark(asked.mark)
@@ -74,6 +77,10 @@ def main() -> None:
     if asked.fault in _BREAKERS:
         app.middleware("http")(_BREAKERS[asked.fault])
     uvicorn.run(app, host="127.0.0.1", port=asked.port, log_level="warning", access_log=False)
+
+
+def _backed_up(store: TinyStore) -> None:
+    store.keep(BACKED_UP, {**store.head()._asdict(), "at": datetime.now(UTC).isoformat()})
 
 
 def _asked() -> argparse.Namespace:

@@ -157,7 +157,11 @@ def teach_the_clinic(route: Route) -> None:
     return route.fulfill(response=answer, json={**document, "languages": [*document["languages"], LANGUAGE]})
 
 
+DATE = re.compile(r"\b[A-Z][a-z]{2},? (\d{1,2} [A-Z][a-z]{2}|[A-Z][a-z]{2} \d{1,2})(?=, \d\d:\d\d)")
+"""As `when` of the page writes one in an English nobody speaks: 'Tue, Nov 24, 09:30'."""
+
+
 def plain_on(page: Page) -> list[str]:
-    """Plain words on the screen that are no name and no box code."""
-    said = str(page.evaluate(SAID))
-    return plain_words(re.sub(r"\b[0-9A-Z]{4}-[0-9A-Z]{4}\b", "", said), NAMES | LANGUAGE_NAMES)
+    """Plain words on the screen that are no name, no box code and no date, whose words are the browser's own."""
+    said = re.sub(r"\b[0-9A-Z]{4}-[0-9A-Z]{4}\b", "", str(page.evaluate(SAID)))
+    return plain_words(DATE.sub("", said), NAMES | LANGUAGE_NAMES)

@@ -95,6 +95,7 @@ def test_an_old_visit_goes_once_it_is_in_the_backup_and_comes_back_when_it_is_wa
     until(lambda: set(at_node(data)) == {*old, young}, "all of it at the node")
     page.evaluate("tm.replica.kick()")
     until_page(page, "tm.replica.status().pending === 0")
+    until(lambda: (data / "blobs" / picture["sha256"]).exists(), "the picture at the node")
     assert set(held(page)) == {*old, young}, "not in a backup, so it stays"
 
     urllib.request.urlopen(urllib.request.Request(f"http://127.0.0.1:{port}/backed-up", method="POST")).close()
