@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/pip --disable-pip-version-check --quiet
-WORKERS ?= 3
+WORKERS ?= 2
 RUN_READY := .venv/.run-ready
 TEST_READY := .venv/.test-ready
 
@@ -49,6 +49,7 @@ soak: $(TEST_READY)
 	THREEMARK_PARITY=20000 $(BIN)/python -m pytest --timeout=1800 tests/browser/test_parity.py -k another_python $(ARGS)
 	SOAK_SEEDS=$${SOAK_SEEDS:-50000} SOAK_KILLS=$${SOAK_KILLS:-500} SOAK_BITS=1 $(BIN)/python -m pytest -s \
 		tests/sync/test_simulation.py tests/sync/test_crash.py tests/sync/test_tampering.py -k "soak or killed or bit" $(ARGS)
+	$(BIN)/python -m pytest -m soak tests/browser $(ARGS)
 	THREEMARK_YEAR=1 $(BIN)/python -m pytest -s --timeout=3600 tests/running/test_year.py $(ARGS)
 
 $(RUN_READY): requirements.lock pyproject.toml

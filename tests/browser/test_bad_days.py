@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 import httpx
+import pytest
 
 from chairapp.people.demo import DEMO_PIN
 from tests.browser.chair import Chair
@@ -113,6 +114,7 @@ def test_two_tabs_in_one_visit_show_each_others_answers_and_one_locks_both(hand,
     until(lambda: hand.author() == "clin-2", "the first tab to know who is at the tablet now")
 
 
+@pytest.mark.soak
 def test_a_release_that_comes_while_a_visit_is_open_waits_and_says_so(processes, tablets, tmp_path, port):
     """The real page: another chair node, which it may call, makes another release."""
     url = f"http://127.0.0.1:{port}"
@@ -145,6 +147,7 @@ def test_a_release_that_comes_while_a_visit_is_open_waits_and_says_so(processes,
     assert hand.settled()["items"]["seating.upright"]["value"] == "upright"
 
 
+@pytest.mark.soak
 def test_a_node_reset_in_the_middle_of_a_download_gives_half_of_nothing_and_all_of_it_later(small_node, tablets, port):
     node = small_node(port)
     writer = tablets("writer").open(address(port))

@@ -95,6 +95,7 @@ def large_notes(count):
     return [draft("".join(chance.choices("abcdefghijklmnopqrstuvwxyz ", k=BYTES_MAX - 600))) for _ in range(count)]
 
 
+@pytest.mark.soak
 def test_500_entries_of_16_kb_go_in_batches_that_fit_and_arrive_once_each(page, node, small_node, port, data, bodies):
     node.kill()
     for _ in range(5):
@@ -140,6 +141,7 @@ def test_where_the_browser_cannot_pack_bodies_go_as_they_are(page, node, small_n
     assert {encoding for _, _, encoding, _ in bodies} == {""}
 
 
+@pytest.mark.soak
 def test_over_a_line_too_slow_for_a_whole_batch_smaller_ones_get_through(page, node, small_node, port, data):
     """A line on which 40 entries never get through in time."""
     counts = []
@@ -196,6 +198,7 @@ def test_a_node_that_takes_five_seconds_for_every_call_never_makes_a_tap_wait(pa
     assert page.evaluate("tm.replica.status().pending") >= 30
 
 
+@pytest.mark.soak
 def test_entries_get_through_a_node_that_takes_five_seconds_for_every_call(page, node, small_node, port, data):
     node.kill()
     set_options(page, **QUICK | {"timeout": 8000})
