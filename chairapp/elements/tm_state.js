@@ -63,7 +63,7 @@ export async function documentOf(digest) {
   if (!documents.has(digest)) {
     const found = await replica.document(digest);
     if (found === null) return null;
-    documents.set(digest, markRaw(found));
+    if (!documents.has(digest)) documents.set(digest, markRaw(found)); // another call may have been quicker
   }
   return documents.get(digest);
 }
