@@ -44,6 +44,8 @@ STEPS = [
     ("vertical", "vertical.rest"),
     ("packing", "packing.items"),
 ]
+DATE = re.compile(r"\b[A-Z][a-z]{2},? (\d{1,2} [A-Z][a-z]{2}|[A-Z][a-z]{2} \d{1,2})(?=, \d\d:\d\d)")
+"""As `when` of the page writes one in an English nobody speaks: 'Tue, Nov 24, 09:30'."""
 LOOKED_AT = {"lip.support", "plane.front", "wax", "review"}
 """What axe-core is shown as well."""
 
@@ -155,10 +157,6 @@ def teach_the_clinic(route: Route) -> None:
         return route.fulfill(response=answer)
     document = answer.json()
     return route.fulfill(response=answer, json={**document, "languages": [*document["languages"], LANGUAGE]})
-
-
-DATE = re.compile(r"\b[A-Z][a-z]{2},? (\d{1,2} [A-Z][a-z]{2}|[A-Z][a-z]{2} \d{1,2})(?=, \d\d:\d\d)")
-"""As `when` of the page writes one in an English nobody speaks: 'Tue, Nov 24, 09:30'."""
 
 
 def plain_on(page: Page) -> list[str]:

@@ -69,18 +69,11 @@ Ask = Callable[..., Asked]
 
 
 @pytest.fixture
-def store(tmp_path: Path, clock: Clock) -> Iterator[TinyStore]:
-    store = TinyStore(tmp_path / "chair", now=clock)
-    yield store
-    store.close()
-
-
-@pytest.fixture
-def ask(store: TinyStore, tmp_path: Path, clock: Clock) -> Ask:
+def ask(chair: TinyStore, tmp_path: Path, clock: Clock) -> Ask:
     devices = FileDevices(tmp_path / "devices.json")
     _, token = devices.add("node", "Bag", "")
     app = FastAPI()
-    app.include_router(routes(store, devices, blobs=FolderBlobs(tmp_path / "blobs"), now=clock))
+    app.include_router(routes(chair, devices, blobs=FolderBlobs(tmp_path / "blobs"), now=clock))
     return lambda paired=True, **where: Asked(app, token if paired else "", **where)
 
 
@@ -154,7 +147,7 @@ def test_a_deep_body_is_refused_at_once(ask: Ask, name: str) -> None:
 @pytest.mark.parametrize("depth", [5, 100, 400, 900])
 @pytest.mark.parametrize("field", ["value", "seen", "id", "other"])
 def test_an_entry_nested_too_deep_is_refused_by_itself_and_blocks_nobody(
-    ask: Ask, store: TinyStore, maker: Maker, field: str, depth: int
+    ask: Ask, chair: TinyStore, maker: Maker, field: str, depth: int
 ) -> None:
     """Whatever depth the reader of JSON lets pass: the entry is refused, or the body, and nothing breaks."""
     nested = b"[" * depth + b"]" * depth
@@ -167,7 +160,7 @@ def test_an_entry_nested_too_deep_is_refused_by_itself_and_blocks_nobody(
         answer = json.loads(asked.answer)
         assert asked.status == 200
         assert (len(answer["stored"]), len(answer["refused"])) == (1, 1)
-        assert len(store.refused()) == 1
+        assert len(chair.refused()) == 1
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe{}", b'{"entries": ["\xc3"]}', b'{"entries": ["\xed\xa0\x80"]}', b"\x00"])
@@ -177,13 +170,13 @@ def test_bytes_that_are_no_text_are_refused(ask: Ask, data: bytes) -> None:
 
 
 def test_half_a_character_inside_an_entry_is_refused_and_can_still_be_shown(
-    ask: Ask, store: TinyStore, maker: Maker
+    ask: Ask, chair: TinyStore, maker: Maker
 ) -> None:
     bad = json.dumps({**maker.reading(), "value": "@"}).encode().replace(b"@", rb"\ud800")
     asked = now(ask().send(iter([b'{"entries":[' + bad + b"]}"])))
     [refused] = json.loads(asked.answer)["refused"]
     assert refused["field"] == "value"
-    assert len(store.refused()) == 1
+    assert len(chair.refused()) == 1
 
 
 def test_bodies_that_never_come_to_their_end_hold_up_nobody(ask: Ask, maker: Maker) -> None:
@@ -207,7 +200,7 @@ def test_bodies_that_never_come_to_their_end_hold_up_nobody(ask: Ask, maker: Mak
     assert time.perf_counter() - began < 5
 
 
-def test_a_batch_of_nonsense_costs_no_more_than_one_of_entries(ask: Ask, store: TinyStore, maker: Maker) -> None:
+def test_a_batch_of_nonsense_costs_no_more_than_one_of_entries(ask: Ask, chair: TinyStore, maker: Maker) -> None:
     nonsense = json.dumps({"entries": list(range(BATCH))}).encode()
     entries = json.dumps({"entries": maker.readings(BATCH)}).encode()
     times = []

@@ -30,7 +30,7 @@ def test_everything_arrives_once_and_is_sentonce(clinic: Clinic, chair: TinyStor
 
 
 @pytest.mark.parametrize("answers", [0, 1, 2, 3])
-def test_a_clinic_that_goes_away_in_the_middle_gets_the_rest_later_and_each_entryonce(
+def test_a_clinic_that_goes_away_in_the_middle_gets_the_rest_later_and_each_entry_once(
     clinic: Clinic, chair: TinyStore, maker: Maker, answers: int
 ) -> None:
     entries = maker.readings(1_700)
